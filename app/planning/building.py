@@ -6,63 +6,57 @@ and the heats that have been run.
 
 from __future__ import annotations
 
-from app.planning.before import placed_before
+from collections.abc import Collection, Iterator
+from typing import TypeAlias
+
+from app.planning.before import kept_posts, placed_before, staffed
+from app.planning.cuts import cuts_of
 from app.planning.facts import Person, Task
 from app.planning.model import Model
 from app.planning.pinning import pin
-from app.planning.seats import Seat, Staffing, staffing
+from app.planning.places import longest_way_m, way_m
+from app.planning.seats import Seat, Staffing
 from app.planning.spells import Spell, cut_into_spells, zones_of
 from app.planning.timing import Timing
 
-HALF_A_LAP_M = 200
 
-
-def build(task: Task) -> Model:
+def build(task: Task, *, is_pinned: bool = True) -> Model:
     """Everything that is firm. Raises ValueError for two heats at once, for a plan before that is
-    of another programme or template, and for a pin that something firm forbids.
+    of other people, and for a pin that something firm forbids.
     """
-    spells = cut_into_spells(task.heats, task.settings, _cuts(task))
-    staffings = tuple(
-        staffing(spell, zone, task.template) for spell in spells for zone in zones_of(spell)
-    )
-    before = placed_before(task, spells, staffings, task.before) if task.before else None
+    spells = cut_into_spells(task.heats, task.settings, task.template, cuts_of(task))
+    kept = kept_posts(task, spells)
+    zones = [zone for spell in spells for zone in zones_of(spell, task.track)]
+    staffings = tuple(staffed(task, spells, zone, kept) for zone in zones)
+    before = None if kept is None else placed_before(kept, staffings)
     model = Model(task, Timing(spells, task.settings), staffings, before)
     for zone in range(len(staffings)):
         _size(model, zone)
         _seat(model, zone)
     _one_place_each(model)
     _time_to_walk(model)
-    pin(model)
+    if is_pinned:
+        pin(model)
     return model
-
-
-def _cuts(task: Task) -> frozenset[int]:
-    """When a plan may be changed, and when those before it were: posts change there, if at all."""
-    if task.before is None:
-        return frozenset()
-    starts = {heat.id: heat.starts_s for heat in task.heats}
-    first = {starts.get(one.heats[0], 0) for one in task.before.assignments}
-    return frozenset({task.before.from_s, *first})
 
 
 def may_sit(person: Person, spell: Spell, one: Staffing, seat: Seat) -> bool:
     """Whether hours and barred positions leave this seat to a person."""
-    barred = any(bar.holds(one.zone.take_overs, seat.edge, seat.side) for bar in person.barred)
-    return not barred and person.is_there(spell.begins_s, spell.ends_s)
+    is_open = person.may_take(one.zone.take_overs, seat.edge, seat.side)
+    return is_open and person.is_there(spell.begins_s, spell.ends_s)
 
 
 def _size(model: Model, zone: int) -> None:
-    """One number of people for each zone that the template can staff at all."""
+    """One number of people for each zone."""
     sizes = [one.people for one in model.staffings[zone].seatings]
     columns = {people: model.linear.choice() for people in sizes}
-    if columns:
-        model.linear.row(dict.fromkeys(columns.values(), 1.0), at_least=1, at_most=1)
+    model.linear.row(dict.fromkeys(columns.values(), 1.0), at_least=1, at_most=1)
     model.sized.update({(zone, people): column for people, column in columns.items()})
 
 
 def _seat(model: Model, zone: int) -> None:
     one, spell = model.staffings[zone], model.spell_of(zone)
-    for seat in one.seats():
+    for seat in model.seats(zone):
         sitting = _sitters(model, zone, seat, spell)
         whoever: dict[int, float] = dict.fromkeys(sitting, 1.0)
         for seating in one.seatings:
@@ -105,16 +99,37 @@ def _one_place_each(model: Model) -> None:
 
 def _time_to_walk(model: Model) -> None:
     """Whoever is here cannot be, so soon after, where the way is too long; and the other way."""
-    for first, then in model.timing.near(HALF_A_LAP_M):
-        for here in model.zones_in(first):
-            out_of_reach = [at for at in model.zones_in(then) if not _in_reach(model, here, at)]
+    for first, then in model.timing.near(longest_way_m(model.task.track)):
+        for here, far in _out_of_reach(model, first, then):
             for person in range(len(model.task.people)):
-                far = [c for there in out_of_reach for c in model.present(person, there)]
-                near = model.present(person, here)
-                if far and near:
-                    model.linear.row(dict.fromkeys([*near, *far], 1.0), at_most=1)
+                near = _columns(model, person, here)
+                columns = _columns(model, person, far)
+                if columns and near:
+                    model.linear.row(dict.fromkeys([*near, *columns], 1.0), at_most=1)
 
 
-def _in_reach(model: Model, here: int, there: int) -> bool:
-    one, other = model.staffings[here].zone, model.staffings[there].zone
-    return model.timing.can_walk(one.spell, one.place_m, other.spell, other.place_m)
+Posts: TypeAlias = Collection[tuple[int, Seat]]
+
+
+def _out_of_reach(model: Model, first: int, then: int) -> Iterator[tuple[Posts, Posts]]:
+    """Posts of one spell, and those of a later one that nobody reaches from them in time."""
+    posts = [(zone, seat) for zone in model.zones_in(then) for seat in model.seats(zone)]
+    alike: dict[Posts, list[tuple[int, Seat]]] = {}
+    for zone in model.zones_in(first):
+        for seat in model.seats(zone):
+            here = model.stand(zone, seat)
+            far = [
+                post
+                for post in posts
+                if not model.timing.can_walk(
+                    first, then, way_m(model.task.track, here, model.stand(*post))
+                )
+            ]
+            alike.setdefault(tuple(far), []).append((zone, seat))
+    for too_far, together in alike.items():
+        yield together, too_far
+
+
+def _columns(model: Model, person: int, posts: Posts) -> list[int]:
+    found = (model.taken.get((person, zone, seat)) for zone, seat in posts)
+    return [column for column in found if column is not None]

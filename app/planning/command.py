@@ -10,20 +10,18 @@ import argparse
 import signal
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from types import FrameType
 
-    from app.planning.effort import Effort
+    from app.planning.advising import Advice
     from app.planning.from_files import Asked
-    from app.planning.results import CrewPlan
 
 EXAMPLE = "crew --officials crew.csv --programme start-list.csv --out plan.csv"
 WHOLE, UNWATCHED = 0, 3
-EXPLAINING_S = 10.0
 MOST_LANES = 10
 MOST_SECONDS = 3600.0
 
@@ -45,11 +43,16 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     template = "posts by people a zone: people, edge, side, lanes (the most); else the usual ones"
     parser.add_argument("--template", type=Path, metavar="FILE", help=template)
     parser.add_argument("--out", type=Path, required=True, metavar="FILE", help="the plan, as CSV")
-    parser.add_argument("--lanes", type=_lanes, default=8, help="lanes of the track (default: 8)")
+    lanes = "lanes of the track, for the usual posts; not with --template (default: 8)"
+    parser.add_argument("--lanes", type=_lanes, help=lanes)
+    radius = "radius of the track to its kerb, in metres (default: 36.5)"
+    parser.add_argument("--radius", type=float, help=radius)
+    straight = "length of its straights, in metres (default: 84.39)"
+    parser.add_argument("--straight", type=float, help=straight)
     pins = "a choice to keep: 'NAME=10:05,take-over 2 end' or 'NAME=10:05,off'; may be repeated"
     parser.add_argument("--pin", action="append", default=[], metavar="PIN", help=pins)
     _add_replanning(parser)
-    seconds = "how long to search at the most (default: 10)"
+    seconds = "for plan, mending and explaining together, at the most (default: 10)"
     parser.add_argument("--seconds", type=_seconds, default=10.0, help=seconds)
 
 
@@ -66,9 +69,9 @@ def plan(parsed: argparse.Namespace, voices: Voices) -> int:
     """Plan, write and tell; 3 where something stays unwatched. ValueError says what is wrong with a
     file, by row and column, and then nothing is written.
     """
+    from app.planning.advising import advise  # noqa: PLC0415
     from app.planning.effort import Effort, NoPlan  # noqa: PLC0415
     from app.planning.from_files import asked_by  # noqa: PLC0415
-    from app.planning.making import plan_crew  # noqa: PLC0415
     from app.planning.telling import told_progress  # noqa: PLC0415
     from app.planning.writing import as_csv  # noqa: PLC0415
 
@@ -81,13 +84,13 @@ def plan(parsed: argparse.Namespace, voices: Voices) -> int:
             should_stop=is_stopped,
         )
         try:
-            made = plan_crew(asked.task, effort)
+            advice = advise(asked.task, effort)
         except NoPlan as none:
             raise ValueError(str(none)) from none
-        parsed.out.write_text(as_csv(made, asked), encoding="utf-8", newline="")
-        for line in _told(made, asked, effort, voices.progress):
-            voices.say(line)
-    return WHOLE if made.is_whole else UNWATCHED
+    parsed.out.write_text(as_csv(advice.plan, asked), encoding="utf-8", newline="")
+    for line in _told(advice, asked):
+        voices.say(line)
+    return WHOLE if advice.plan.is_whole else UNWATCHED
 
 
 def _insist_on_place(parsed: argparse.Namespace) -> None:
@@ -99,28 +102,21 @@ def _insist_on_place(parsed: argparse.Namespace) -> None:
         raise ValueError(f"there is no folder {parsed.out.resolve().parent}; make it first")
 
 
-def _told(
-    made: CrewPlan, asked: Asked, effort: Effort, progress: Callable[[str], None]
-) -> Iterator[str]:
+def _told(advice: Advice, asked: Asked) -> Iterator[str]:
     from app.planning import telling  # noqa: PLC0415
-    from app.planning.explaining import given_up  # noqa: PLC0415
-    from app.planning.mending import people_more  # noqa: PLC0415
 
-    # How far these are is nobody's question; whoever has stopped the search waits for none of it.
-    quiet = replace(effort, limit_s=EXPLAINING_S, tell=lambda _: None)
-    yield from telling.told_plan(made, asked.task)
+    yield from telling.told_plan(advice.plan, asked.task)
     if asked.left_aside:
         yield f"Left aside in the programme, as nobody knows them: {', '.join(asked.left_aside)}."
-    for one in made.unwatched:
+    if asked.run_no_more:
+        yield f"Left aside in the plan, as they are run no more: {'; '.join(asked.run_no_more)}."
+    for one in advice.plan.unwatched:
         yield telling.told_unwatched(one, asked.programme)
-    if made.unwatched and not made.stopped:
-        progress("looking for how few people more would mend it")
-        yield from telling.told_missing(people_more(asked.task, quiet), asked.programme)
     names = {person.id: person.name for person in asked.task.people}
-    if not made.stopped:
-        progress("looking for what keeping the wishes that were given up would cost")
-        for wish in given_up(asked.task, made, quiet):
-            yield telling.told_given_up(wish, names)
+    if advice.missing is not None:
+        yield from telling.told_missing(advice.missing, asked.programme, names)
+    for wish in advice.given_up:
+        yield telling.told_given_up(wish, names, asked.programme)
 
 
 @contextmanager

@@ -4,10 +4,19 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from enum import StrEnum
 
 from app.planning.model import Placed
 from app.planning.results import Counted
 from app.planning.wishes import Wish
+
+
+class Phase(StrEnum):
+    """What is being done, one after the other."""
+
+    PLANNING = "planning"
+    MENDING = "looking for how few people more would mend it"
+    EXPLAINING = "looking for what keeping the wishes that were given up would cost"
 
 
 @dataclass(frozen=True, slots=True)
@@ -20,6 +29,7 @@ class Progress:
     counts: Mapping[Wish, int]
     wish: Wish | None = None
     bound: int = 0
+    phase: Phase = Phase.PLANNING
 
     @property
     def gap(self) -> int:
@@ -54,9 +64,9 @@ class Best:
 class NoPlan(Exception):
     """No plan satisfies what is firm, or none was found in time."""
 
-    def __init__(self, *, is_proven: bool) -> None:
+    def __init__(self, *, is_proven: bool, why: str = "") -> None:
         super().__init__(
-            "No plan satisfies all that is pinned and firm: take pins back, or the plan before."
+            why or "No plan satisfies all that is pinned and firm: take the plan before back."
             if is_proven
             else "No plan was found in the time that it had."
         )

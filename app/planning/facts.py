@@ -7,12 +7,13 @@ practice; the template of six for eight lanes is the one workable default of the
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from types import MappingProxyType
 from typing import Final
 
 from app.rules.relay import Edge, Relay, Side
+from app.rules.track import Track
 
 MINUTE_S: Final = 60
 MOST_EXPERIENCE: Final = 3
@@ -53,10 +54,10 @@ class Barred:
     edge: Edge | None = None
     side: Side | None = None
 
-    def holds(self, take_overs: tuple[int, ...], edge: Edge, side: Side) -> bool:
-        """Whether a post at these take-overs is one of them."""
+    def holds(self, take_over: int, edge: Edge, side: Side) -> bool:
+        """Whether a post at this take-over is one of them."""
         return (
-            (self.take_over is None or self.take_over in take_overs)
+            self.take_over in {None, take_over}
             and self.edge in {None, edge}
             and self.side in {None, side}
         )
@@ -84,6 +85,15 @@ class Person:
         """Whether they can be asked for all of that time."""
         return not self.hours or any(span.holds(begins_s, ends_s) for span in self.hours)
 
+    def may_take(self, take_overs: tuple[int, ...], edge: Edge, side: Side) -> bool:
+        """Whether a post may be theirs. Where take-overs lie at one place, who is barred from each
+        of them is barred from it: a bar means a place, and that one is never left in between.
+        """
+        return any(
+            not any(bar.holds(take_over, edge, side) for bar in self.barred)
+            for take_over in take_overs
+        )
+
 
 @dataclass(frozen=True, slots=True)
 class PlannedHeat:
@@ -96,6 +106,11 @@ class PlannedHeat:
     relay: Relay
     starts_s: int
     lanes: Mapping[int, str]
+
+    @property
+    def label(self) -> str:
+        """The heat as people say it."""
+        return f"{self.event}, {self.round}, heat {self.number}"
 
 
 @dataclass(frozen=True, slots=True)
@@ -124,6 +139,28 @@ class Template:
     def sizes(self) -> tuple[int, ...]:
         """The numbers of people it knows, most first."""
         return tuple(sorted(self.posts, reverse=True))
+
+    def full_crew(self, lanes: int) -> int:
+        """The most people who have something to watch where so many lanes are in use."""
+        return max(
+            sum(min(_posts_at(posts, edge), lanes) for edge in Edge)
+            for posts in self.posts.values()
+        )
+
+    def end_posts(self, lanes: int) -> int:
+        """The most of them who watch the end."""
+        return max(min(_posts_at(posts, Edge.END), lanes) for posts in self.posts.values())
+
+    def most_lanes(self) -> int:
+        """How many lanes the largest of its crews can watch at both edges."""
+        return max(
+            min(sum(one.most_lanes for one in posts if one.edge is edge) for edge in Edge)
+            for posts in self.posts.values()
+        )
+
+
+def _posts_at(posts: tuple[PostShape, ...], edge: Edge) -> int:
+    return sum(one.edge is edge for one in posts)
 
 
 @dataclass(frozen=True, slots=True)
@@ -207,15 +244,18 @@ class Task:
     settings: Settings = field(default_factory=Settings)
     pins: tuple[Pin, ...] = ()
     before: Before | None = None
+    track: Track = field(default_factory=Track)
 
     def __post_init__(self) -> None:
         if len(self.people) > MOST_PEOPLE:
             raise ValueError(f"A plan is made for at most {MOST_PEOPLE} people.")
-        _insist_once("person", [person.id for person in self.people])
-        _insist_once("heat", [heat.id for heat in self.heats])
+        _insist_once([(person.id, person.name) for person in self.people])
+        _insist_once([(heat.id, heat.label) for heat in self.heats])
 
 
-def _insist_once(what: str, ids: list[str]) -> None:
-    if len(set(ids)) < len(ids):
-        twice = next(one for one in ids if ids.count(one) > 1)
-        raise ValueError(f"The {what} {twice} is there twice.")
+def _insist_once(named: Sequence[tuple[str, str]]) -> None:
+    first: dict[str, str] = {}
+    for key, name in named:
+        if key in first:
+            raise ValueError(f"{first[key]} is there twice; the second time as {name}.")
+        first[key] = name

@@ -6,11 +6,11 @@ import argparse
 import re
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TypeVar
 
-from app.planning.facts import Before, Person, Pin, Settings, Task, Template
+from app.planning.facts import Before, Person, Pin, PlannedHeat, Settings, Task, Template
 from app.planning.reading import (
     FileRefused,
     Programme,
@@ -22,15 +22,17 @@ from app.planning.reading import (
 )
 from app.planning.templates import default_template
 from app.rules.relay import Edge
+from app.rules.track import Track, is_run_on
 from app.sheets.crew_template import read_crew_template
 from app.sheets.fields import parse_scheduled
-from app.sheets.made_plan import read_made_plan
+from app.sheets.made_plan import DroppedRow, PlanRow, read_made_plan
 from app.sheets.people_list import read_people_list
 from app.sheets.problems import Problem, SheetRefused
 from app.sheets.start_list import HeatRows, read_start_list
 
 Row = TypeVar("Row")
 Read = Callable[[bytes], tuple[Sequence[Row], tuple[str, ...], tuple[Problem, ...]]]
+USUAL_LANES = 8
 SHOWN = 20
 """So many problems of a file are told in one go."""
 _PIN = re.compile(
@@ -41,11 +43,14 @@ _PIN = re.compile(
 
 @dataclass(frozen=True, slots=True)
 class Asked:
-    """The task, the programme in whose words it is told, and its columns that nobody knows."""
+    """The task, the programme in whose words it is told, its columns that nobody knows, and heats
+    of the plan that is kept which it has no more.
+    """
 
     task: Task
     programme: Programme
     left_aside: tuple[str, ...] = ()
+    run_no_more: tuple[str, ...] = ()
 
 
 def asked_by(parsed: argparse.Namespace) -> Asked:
@@ -58,10 +63,11 @@ def asked_by(parsed: argparse.Namespace) -> Asked:
         people = people_of(_rows(read_people_list, parsed.officials), programme)
     named = {person.name: person for person in people}
     pins = tuple(_pin(text, named, programme) for text in parsed.pin)
-    before = _before(parsed, programme, named)
-    template = _template(parsed.template, parsed.lanes)
-    task = Task(people, programme.heats, template, settings, pins, before)
-    return Asked(task, programme, aside)
+    before, gone = _before(parsed, programme, named)
+    template = _template(parsed.template, parsed.lanes, programme.heats)
+    track = _track(parsed, programme.heats)
+    task = Task(people, programme.heats, template, settings, pins, before, track)
+    return Asked(task, programme, aside, gone)
 
 
 @contextmanager
@@ -98,26 +104,63 @@ def _start_list(path: Path) -> tuple[Sequence[HeatRows], tuple[str, ...]]:
     return listed.heats, listed.ignored_columns
 
 
-def _template(path: Path | None, lanes: int) -> Template:
+def _template(path: Path | None, lanes: int | None, heats: Sequence[PlannedHeat]) -> Template:
     if path is None:
-        return default_template(lanes)
+        return default_template(_insist_on_lanes(lanes or USUAL_LANES, heats))
+    if lanes is not None:
+        raise ValueError("--lanes is for the usual posts; a --template says itself how many it has")
     with _told_of(path):
         return template_of(_rows(read_crew_template, path), path.name)
 
 
+def _track(parsed: argparse.Namespace, heats: Sequence[PlannedHeat]) -> Track:
+    """The one that is described, else a standard one."""
+    highest = max((lane for heat in heats for lane in heat.lanes), default=USUAL_LANES)
+    usual = Track(lanes=parsed.lanes or max(highest, USUAL_LANES))
+    track = replace(
+        usual,
+        radius_m=usual.radius_m if parsed.radius is None else parsed.radius,
+        straight_m=usual.straight_m if parsed.straight is None else parsed.straight,
+    )
+    for heat in heats:
+        if not is_run_on(track, heat.relay):
+            why = f"no {heat.relay} is run on an oval of {track.lap_m} m"
+            raise ValueError(f"{heat.label}: {why}; say the track's --radius and --straight")
+    return track
+
+
+def _insist_on_lanes(lanes: int, heats: Sequence[PlannedHeat]) -> int:
+    """That the track has the lanes of the programme. As many as posts must take: places on a
+    common line may be more.
+    """
+    for heat in heats:
+        highest = max(heat.lanes, default=0)
+        if heat.relay.places(lanes) < highest:
+            raise ValueError(
+                f"{heat.label} has a team in lane {highest}, so the track has more than {lanes} "
+                f"lanes: say --lanes {highest}"
+            )
+    return max((lanes, *(lane for heat in heats for lane in heat.lanes)))
+
+
 def _before(
     parsed: argparse.Namespace, programme: Programme, named: Mapping[str, Person]
-) -> Before | None:
+) -> tuple[Before | None, tuple[str, ...]]:
+    """The plan that is kept, and its heats that are run no more."""
     if parsed.keep is None:
         if parsed.drop or parsed.since:
             raise ValueError("--drop and --from go with --keep: they change a plan that was made")
-        return None
+        return None, ()
     for name in parsed.drop:
         _insist_known(name, named)
     with _told_of(parsed.keep):
-        assignments = assignments_of(_rows(read_made_plan, parsed.keep), programme, named)
+        rows = _rows(read_made_plan, parsed.keep)
+        posts = [one for one in rows if isinstance(one, PlanRow)]
+        assignments, gone = assignments_of(posts, programme, named)
     since_s = _instant(parsed.since, programme) if parsed.since else 0
-    return Before(assignments, since_s, frozenset(named[name].id for name in parsed.drop))
+    remembered = {one.official for one in rows if isinstance(one, DroppedRow)}
+    dropped = frozenset(named[name].id for name in {*remembered, *parsed.drop} & named.keys())
+    return Before(assignments, since_s, dropped), gone
 
 
 def _pin(text: str, named: Mapping[str, Person], programme: Programme) -> Pin:

@@ -2,35 +2,64 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections import Counter
+from collections.abc import Iterator, Sequence
 
 from app.planning.building import build
-from app.planning.effort import Effort
+from app.planning.effort import Effort, NoPlan
 from app.planning.facts import Assignment, Task
 from app.planning.model import Model, Placed
+from app.planning.pinning import contradiction, told
 from app.planning.results import Concern, CrewPlan, Unwatched
 from app.planning.search import Search
+from app.planning.seats import Seat
 from app.planning.tally import Fault, faults
 from app.planning.wishes import Wish
 from app.rules.relay import Edge
 
 
-def plan_crew(task: Task, effort: Effort | None = None) -> CrewPlan:
-    """The best plan that is found in time, or until somebody stops it.
+def plan_crew(
+    task: Task, effort: Effort | None = None, begin: Sequence[Assignment] = ()
+) -> CrewPlan:
+    """The best plan that is found in time, or until somebody stops it. `begin` is a plan of the
+    same task to begin with.
 
     Raises ValueError for a task that contradicts itself, NoPlan where nothing satisfies what is
     firm.
     """
     model = build(task)
-    best = Search(model, effort or Effort()).run()
+    started = placed_of(model, begin) if begin else None
+    effort = effort or Effort()
+    try:
+        best = Search(model, effort, begin=started).run()
+    except NoPlan as none:
+        if not (none.is_proven and task.pins):
+            raise
+        pins = contradiction(build(task, is_pinned=False), effort.seed)
+        raise NoPlan(is_proven=True, why=told(task, pins) if pins else "") from none
+    found = list(faults(model, best.placed))
     return CrewPlan(
         assignments=tuple(assignments(model, best.placed)),
         counted=best.counted,
         unwatched=tuple(_unwatched(model, best.placed)),
-        concerns=_concerns(model, best.placed),
+        concerns=_concerns(model, [one for one in found if not model.has_begun(one.spell)]),
         seconds=best.seconds,
         stopped=best.stopped,
+        run=_sums([one for one in found if model.has_begun(one.spell)]),
     )
+
+
+def placed_of(model: Model, plan: Sequence[Assignment]) -> Placed:
+    """A plan of the same task in the numbers of its model."""
+    people = {person.id: at for at, person in enumerate(model.task.people)}
+    spells = {spell.heats[0].id: spell.number for spell in model.spells}
+    zones = {(one.zone.spell, one.zone.take_overs): at for at, one in enumerate(model.staffings)}
+    placed = {}
+    for one in plan:
+        spell = spells[one.heats[0]]
+        zone = zones[spell, one.take_overs]
+        placed[people[one.person], spell] = (zone, Seat(one.edge, one.side, one.lanes))
+    return placed
 
 
 def assignments(model: Model, placed: Placed) -> Iterator[Assignment]:
@@ -58,20 +87,29 @@ def _unwatched(model: Model, placed: Placed) -> Iterator[Unwatched]:
         watched.setdefault((zone, seat.edge), set()).update(seat.lanes)
     for zone, one in enumerate(model.staffings):
         spell = model.spell_of(zone)
-        for edge in Edge:
+        for edge in Edge if not model.has_begun(spell.number) else ():
             lanes = tuple(lane for lane in spell.lanes if lane not in watched.get((zone, edge), ()))
             if lanes:
                 heats = tuple(heat.id for heat in spell.heats if heat.lanes.keys() & set(lanes))
                 yield Unwatched(heats, spell.relay, one.zone.take_overs, edge, lanes)
 
 
-def _concerns(model: Model, placed: Placed) -> dict[Wish, tuple[Concern, ...]]:
-    found: dict[Wish, list[Concern]] = {}
-    for fault in faults(model, placed):
-        found.setdefault(fault.wish, []).append(_concern(model, fault))
-    return {wish: tuple(concerns) for wish, concerns in found.items()}
+def _concerns(model: Model, found: Sequence[Fault]) -> dict[Wish, tuple[Concern, ...]]:
+    concerns: dict[Wish, list[Concern]] = {}
+    for fault in found:
+        concerns.setdefault(fault.wish, []).append(_concern(model, fault))
+    return {wish: tuple(theirs) for wish, theirs in concerns.items()}
 
 
 def _concern(model: Model, fault: Fault) -> Concern:
     person = None if fault.person is None else model.task.people[fault.person].id
-    return Concern(person, _heats(model, fault.spell), fault.times)
+    relay = model.spells[fault.spell].relay
+    take_overs = () if fault.zone is None else model.staffings[fault.zone].zone.take_overs
+    return Concern(person, _heats(model, fault.spell), fault.times, relay, take_overs)
+
+
+def _sums(found: Sequence[Fault]) -> dict[Wish, int]:
+    sums: Counter[Wish] = Counter()
+    for fault in found:
+        sums[fault.wish] += fault.times
+    return dict(sums)

@@ -7,13 +7,14 @@ is for `app.planning.building`, what is wished for `app.planning.wishes`.
 
 from __future__ import annotations
 
-from collections import defaultdict
-from collections.abc import Iterator, Mapping, Sequence
+from collections import Counter, defaultdict
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import TypeAlias
 
 from app.planning.facts import Task
 from app.planning.linear import Linear
+from app.planning.places import Stand
 from app.planning.seats import Seat, Staffing
 from app.planning.spells import Spell
 from app.planning.timing import Timing
@@ -64,6 +65,23 @@ class Model:
     def zones_in(self, spell: int) -> Iterator[int]:
         """The zones of a spell."""
         return (at for at, one in enumerate(self.staffings) if one.zone.spell == spell)
+
+    def seats(self, zone: int) -> tuple[Seat, ...]:
+        """All seats of a zone."""
+        return self.staffings[zone].seats
+
+    def stand(self, zone: int, seat: Seat) -> Stand:
+        """Where a seat of a zone stands on the track."""
+        take_overs = self.staffings[zone].zone.take_overs
+        return Stand(self.spell_of(zone).relay, take_overs, seat.edge, seat.lanes, seat.side)
+
+    def known(self) -> frozenset[int]:
+        """The spells whose heats the plan before knows: in others nothing is a change."""
+        return frozenset(spell for _, spell in self.before or ())
+
+    def heats_by(self, zone: int, wanted: Callable[[int], int]) -> Counter[int]:
+        """For how many heats of a zone so many people are wanted, by the lanes in use."""
+        return Counter(wanted(len(heat.lanes)) for heat in self.spell_of(zone).heats)
 
     def serves(self, person: int, spell: int) -> list[int]:
         """The columns of which one is 1 where somebody serves a spell."""

@@ -28,6 +28,7 @@ from app.sheets.made_plan import PlanRow
 from app.sheets.people_list import PersonRow
 from app.sheets.problems import Problem
 from app.sheets.start_list import HeatRows
+from app.visible import likeness
 
 _OFFSET = re.compile(r"(Z|[+-][0-9]{2}:[0-9]{2})$")
 DAY_S = 24 * 60 * MINUTE_S
@@ -98,10 +99,9 @@ def programme_of(heats: Sequence[HeatRows], settings: Settings) -> Programme:
     return Programme(tuple(sorted(made, key=lambda heat: heat.starts_s)), first_day)
 
 
-def label(heat: HeatRows | PlannedHeat) -> str:
+def label(heat: HeatRows) -> str:
     """The heat as people say it."""
-    number = heat.heat if isinstance(heat, HeatRows) else heat.number
-    return f"{heat.event}, {heat.round}, heat {number}"
+    return f"{heat.event}, {heat.round}, heat {heat.heat}"
 
 
 def people_of(rows: Sequence[PersonRow], programme: Programme) -> tuple[Person, ...]:
@@ -131,26 +131,38 @@ def template_of(rows: Sequence[TemplateRow], source: str) -> Template:
 
 def assignments_of(
     rows: Sequence[PlanRow], programme: Programme, people: Mapping[str, Person]
-) -> tuple[Assignment, ...]:
-    """A plan that was written. Raises FileRefused for a stranger, and where no heat is run then."""
+) -> tuple[tuple[Assignment, ...], tuple[str, ...]]:
+    """A plan that was written, and its heats that the programme has no more. Raises FileRefused for
+    a stranger, and where it has none of its heats.
+    """
+    heats = {_said(one.event, one.round, one.number): one for one in programme.heats}
+    strangers = [
+        Problem(one.row, "official", f"{one.official} is not in the list of people.")
+        for one in rows
+        if one.official not in people
+    ]
+    if strangers:
+        raise FileRefused(strangers)
     found = []
-    problems = []
+    gone: dict[str, None] = {}
     for one in rows:
-        first_s, last_s = programme.seconds(one.first), programme.seconds(one.last)
-        heats = [heat for heat in programme.heats if first_s <= heat.starts_s <= last_s]
-        if one.official not in people:
-            why = f"{one.official} is not in the list of people."
-            problems.append(Problem(one.row, "official", why))
-        elif not heats:
-            why = "The programme has no heat at that time: it is not the one of this plan."
-            problems.append(Problem(one.row, "first", why))
-        else:
-            ids = tuple(heat.id for heat in heats)
+        theirs = [heats.get(_said(one.event, one.round, number)) for number in one.heats]
+        run = [heat for heat in theirs if heat is not None]
+        for number, heat in zip(one.heats, theirs, strict=True):
+            if heat is None:
+                gone[f"{one.event}, {one.round}, heat {number}"] = None
+        if run:
+            ids = tuple(heat.id for heat in run)
             post = (one.take_overs, one.edge, one.lanes, one.side)
-            found.append(Assignment(people[one.official].id, ids, heats[0].relay, *post))
-    if problems:
-        raise FileRefused(problems)
-    return tuple(found)
+            found.append(Assignment(people[one.official].id, ids, run[0].relay, *post))
+    if rows and not found:
+        why = "The programme has no heat of this plan: it is one of another programme."
+        raise FileRefused([Problem(rows[0].row, "event", why)])
+    return tuple(found), tuple(gone)
+
+
+def _said(event: str, of_event: str, number: int) -> tuple[str, str, int]:
+    return likeness(event), likeness(of_event), number
 
 
 def _person(one: PersonRow, programme: Programme) -> Person:
@@ -200,7 +212,7 @@ def _insist_one_at_a_time(
         takes_s = settings.takes_s(before.relay)
         if heat.starts_s < before.starts_s + takes_s:
             why = (
-                f"{label(heat)} starts while {label(before)} is still run on the same track: a "
+                f"{heat.label} starts while {before.label} is still run on the same track: a "
                 f"{before.relay} takes {takes_s // MINUTE_S} min. Give it a later start."
             )
             problems.append(_problem(row, why))

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 
 from app.planning.facts import Assignment
 from app.planning.wishes import Wish
@@ -36,16 +37,24 @@ class Unwatched:
 
 @dataclass(frozen=True, slots=True)
 class Concern:
-    """Whom a wish that was given up concerns (nobody alone: None), in which heats, how much."""
+    """Whom a wish that was given up concerns (nobody alone: None), in which heats, how much, and at
+    which zone.
+    """
 
     person: str | None
     heats: tuple[str, ...]
     times: int
+    relay: Relay | None = None
+    take_overs: tuple[int, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
 class CrewPlan:
-    """A plan: who stands where through which heats, and how good it is, wish by wish."""
+    """A plan: who stands where through which heats, and how good it is, wish by wish.
+
+    `run` is what the heats that have been run by now have of each count; what stays unwatched and
+    whom a wish concerns is told of the others alone: those nobody can change.
+    """
 
     assignments: tuple[Assignment, ...]
     counted: tuple[Counted, ...]
@@ -53,10 +62,11 @@ class CrewPlan:
     concerns: dict[Wish, tuple[Concern, ...]]
     seconds: float
     stopped: bool
+    run: Mapping[Wish, int] = field(default_factory=dict)
 
     @property
     def is_whole(self) -> bool:
-        """Whether every edge of every lane in use is watched."""
+        """Whether every edge of every lane in use is watched, in all that is still to be run."""
         return not self.unwatched
 
     @property
@@ -67,6 +77,10 @@ class CrewPlan:
     def count(self, wish: Wish) -> int:
         """What the plan comes to in a wish."""
         return next((one.value for one in self.counted if one.wish is wish), 0)
+
+    def short_of(self, wish: Wish) -> int:
+        """The same without what has been run."""
+        return self.count(wish) - self.run.get(wish, 0)
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,6 +104,10 @@ class GivenUp:
 class Missing:
     """The fewest people more with whom everything would be watched, and where they would stand.
 
+    Whoever stands keeps standing, but those in `moved`, who have these posts instead of theirs.
+    `fewer` is the same with fewer people, where others are moved for them; `whole` is a plan of the
+    people who are there, where one was met: then nobody is missing.
+
     `is_proven` where fewer do not suffice. With None for `people` no number of them mends it: the
     template cannot take the lanes in use, or a pin forbids it. Whoever comes is taken to be there
     all day and free of any barred position.
@@ -98,3 +116,6 @@ class Missing:
     people: int | None
     posts: tuple[Assignment, ...] = ()
     is_proven: bool = True
+    moved: tuple[Assignment, ...] = ()
+    fewer: Missing | None = None
+    whole: tuple[Assignment, ...] = ()

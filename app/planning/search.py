@@ -16,7 +16,8 @@ from math import ceil, inf, isfinite
 from time import perf_counter
 
 from app.planning.effort import Best, Effort, NoPlan, Progress
-from app.planning.linear import Sum
+from app.planning.filling import filled
+from app.planning.linear import Linear, Sum
 from app.planning.model import Model, Placed
 from app.planning.results import Counted
 from app.planning.solver import WITHIN, Solver
@@ -29,9 +30,12 @@ WIDER = (3, 5, 7)
 """How many spells around one that falls short are planned anew, one width after the other."""
 WINDOW_SLACK = 20.0
 WINDOW_S = 3.0
+WINDOW_SHARE = 1.5
+"""Of the time there is for each window: most take less, and the last is to have its own."""
 MENDING_S = 1.5
 RETURN_S = 2.0
-FIRST_PLAN_S = 1.0
+FIRST_PLAN_S = 5.0
+"""However short the time: without a first plan there is none at all."""
 TOLD_EVERY_S = 0.5
 MENDING_SHARE = 0.3
 WISH_SHARE = 0.6
@@ -42,11 +46,14 @@ some, too.
 
 @dataclass(slots=True)
 class Search:
-    """One search over one model. `firm` bounds wishes before all others are looked at."""
+    """One search over one model. `firm` bounds wishes before all others are looked at; `begin` is a
+    plan to begin with.
+    """
 
     model: Model
     effort: Effort
     firm: Mapping[Wish, int] = field(default_factory=dict)
+    begin: Placed | None = None
     began: float = field(default_factory=perf_counter)
     stopped: bool = False
     _values: list[float] = field(default_factory=list)
@@ -57,30 +64,59 @@ class Search:
 
     def run(self, until: Wish | None = None) -> Best:
         """The best plan, down to one wish or to the last. Raises NoPlan."""
+        firm = self.model.linear.copy()
         sums = measure(self.model)
         for wish, most in self.firm.items():
             self.model.linear.bound(sums[wish], at_most=most)
         solver = Solver(self.model.linear, self.effort.seed, self._hear)
-        self._begin(solver, sums)
+        self._begin(solver, firm, sums)
         self._by_windows(Windows(self.model, sums))
         counted = list(self._by_wishes(solver, sums, until))
         placed = placed_by(self.model, self._values)
         return Best(placed, tuple(counted), self._seconds(), self.stopped)
 
-    def _begin(self, solver: Solver, sums: Mapping[Wish, Sum]) -> None:
-        """The first plan: the one before as far as it holds; without one, nobody anywhere."""
+    def _begin(self, solver: Solver, firm: Linear, sums: Mapping[Wish, Sum]) -> None:
+        """The first plan: the one before as far as it holds; without one, the first that comes.
+
+        Found in what is firm alone, a tenth of the whole, unless wishes are bounded.
+        """
         nobody = Sum(dict.fromkeys(self.model.taken.values(), 1.0))
-        slack = inf if Wish.UNCHANGED not in sums else 1 - WITHIN
+        what = self._first_wish(sums) or nobody
+        slack = inf if what is nobody else 1 - WITHIN
         limit_s = max(self._left(), FIRST_PLAN_S)
-        found = solver.minimise(sums.get(Wish.UNCHANGED, nobody), limit_s, slack=slack)
+        if self._is_free() or not firm.lower:
+            self._take(self._completed(solver, filled(self.model)))
+            return
+        alone = solver if self.firm else Solver(firm, self.effort.seed, self._hear)
+        found = alone.minimise(what, limit_s, slack=slack)
         if found.values is None:
             raise NoPlan(is_proven=found.is_impossible)
-        self._take(found.values)
+        self._take(found.values if self.firm else self._completed(solver, found.values))
+
+    def _is_free(self) -> bool:
+        """Whether nothing is firm but what a first plan heeds by itself."""
+        task = self.model.task
+        return not (task.pins or task.before or self.firm or self.begin)
+
+    def _first_wish(self, sums: Mapping[Wish, Sum]) -> Sum | None:
+        """As little as can be otherwise than in the plan to begin with."""
+        return sums.get(Wish.UNCHANGED) if self.begin is None else self._away_from(self.begin)
+
+    def _completed(self, solver: Solver, values: list[float]) -> list[float]:
+        """With what follows from who stands where."""
+        chosen = [*self.model.taken.values(), *self.model.sized.values()]
+        held = {column: float(round(values[column])) for column in chosen}
+        found = solver.minimise(Sum({}), FIRST_PLAN_S, held=held, slack=inf)
+        if found.values is None:
+            raise NoPlan(is_proven=found.is_impossible)
+        return found.values
 
     def _by_windows(self, windows: Windows) -> None:
-        for first in range(0, len(self.model.spells), WINDOW):
+        firsts = range(0, len(self.model.spells), WINDOW)
+        for done, first in enumerate(firsts):
             if not self._is_over() and not self._is_perfect():
-                self._replan(windows, range(first, first + WINDOW), WINDOW_S)
+                fair_s = WINDOW_SHARE * self._left() / (len(firsts) - done)
+                self._replan(windows, range(first, first + WINDOW), min(WINDOW_S, fair_s))
         self._mend(windows)
 
     def _mend(self, windows: Windows) -> None:
@@ -160,21 +196,30 @@ class Search:
         """As near to an earlier plan as what is kept allows: of all that comes after, it was better
         than one for which the solver has looked at nothing but one wish.
         """
-        terms = dict.fromkeys(self.model.taken.values(), 1.0)
-        for (person, _), (zone, seat) in placed.items():
-            terms[self.model.taken[person, zone, seat]] = -1.0
         limit_s = min(RETURN_S, self._left() / 3)
-        found = solver.minimise(Sum(terms), limit_s, start=self._values, slack=WINDOW_SLACK)
+        away = self._away_from(placed)
+        found = solver.minimise(away, limit_s, start=self._values, slack=WINDOW_SLACK)
         if found.values is not None:
             self._take(found.values)
+
+    def _away_from(self, placed: Placed) -> Sum:
+        """Less where more stand as in that plan, and fewer otherwise."""
+        terms = dict.fromkeys(self.model.taken.values(), 1.0)
+        for (person, _), (zone, seat) in placed.items():
+            column = self.model.taken.get((person, zone, seat))
+            if column is not None:
+                terms[column] = -1.0
+        return Sum(terms)
 
     def _foreseen(self, wish: Wish) -> int:
         """What no plan can go below, known without solving."""
         if wish is not Wish.EVEN_LOAD or self._counts[Wish.FULL_CREWS]:
             return 0
+        template = self.model.task.template
         heats = sum(
-            one.most_seats() * len(self.model.spell_of(zone).heats)
-            for zone, one in enumerate(self.model.staffings)
+            people * times
+            for zone in range(len(self.model.staffings))
+            for people, times in self.model.heats_by(zone, template.full_crew).items()
         )
         return ceil(heats / max(1, len(self.model.task.people)))
 

@@ -6,9 +6,12 @@ it is one seat, so that a person is chosen for a seat, and whose lanes it watche
 
 from __future__ import annotations
 
+from collections import Counter
+from collections.abc import Collection
 from dataclasses import dataclass
+from functools import cached_property
 
-from app.planning.facts import Template
+from app.planning.facts import PostShape, Template
 from app.planning.spells import Spell, Zone
 from app.planning.templates import shared_out
 from app.rules.relay import Edge, Side
@@ -31,38 +34,55 @@ class Seating:
     seats: tuple[Seat, ...]
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Staffing:
-    """A zone and all the seatings that can take the lanes in use there, the largest first."""
+    """A zone and all the seatings that it can have, the largest of the template first."""
 
     zone: Zone
     seatings: tuple[Seating, ...]
 
+    @cached_property
     def seats(self) -> tuple[Seat, ...]:
         """All seats that any of the seatings has."""
         return tuple(sorted({seat for one in self.seatings for seat in one.seats}))
 
     def most_seats(self) -> int:
         """How many people the largest seating takes."""
-        return max((len(one.seats) for one in self.seatings), default=0)
-
-    def end_seats(self) -> int:
-        """The most posts of a seating that watch the end."""
-        ends = (sum(seat.edge is Edge.END for seat in one.seats) for one in self.seatings)
-        return max(ends, default=0)
+        return max(len(one.seats) for one in self.seatings)
 
 
-def staffing(spell: Spell, zone: Zone, template: Template) -> Staffing:
-    """How the zone can be staffed. Without seatings where the template cannot take the lanes."""
-    found = (_seating(people, spell, template) for people in template.sizes())
-    return Staffing(zone, tuple(one for one in found if one is not None))
+def by_template(spell: Spell, template: Template) -> tuple[Seating, ...]:
+    """How a zone can be staffed; posts that cannot take all lanes take their most."""
+    return tuple(_seating(people, spell, template) for people in template.sizes())
 
 
-def _seating(people: int, spell: Spell, template: Template) -> Seating | None:
+def is_of(template: Template, seats: Collection[Seat]) -> bool:
+    """Whether these are posts of one of its crews, none of them with more lanes than it may have,
+    and no lane of an edge watched twice.
+    """
+    lanes = Counter((seat.edge, lane) for seat in seats for lane in seat.lanes)
+    if any(times > 1 for times in lanes.values()):
+        return False
+    return any(_fit(posts, seats) for posts in template.posts.values())
+
+
+def _fit(posts: Collection[PostShape], seats: Collection[Seat]) -> bool:
+    """The fewest lanes that suffice are taken first."""
+    left = sorted(posts, key=lambda post: post.most_lanes)
+    for seat in sorted(seats, key=lambda seat: len(seat.lanes)):
+        for post in left:
+            is_alike = (post.edge, post.side) == (seat.edge, seat.side)
+            if is_alike and len(seat.lanes) <= post.most_lanes:
+                left.remove(post)
+                break
+        else:
+            return False
+    return True
+
+
+def _seating(people: int, spell: Spell, template: Template) -> Seating:
     posts = template.posts[people]
-    shares = shared_out(posts, spell.lanes)
-    if shares is None:
-        return None
+    shares = shared_out(posts, spell.by_use)
     seats = (Seat(post.edge, post.side, share) for post, share in zip(posts, shares, strict=True))
     # Fewer lanes than posts leave some with nothing to watch.
     return Seating(people, tuple(seat for seat in seats if seat.lanes))

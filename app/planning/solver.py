@@ -64,16 +64,23 @@ class Solver:
         *,
         start: list[float] | None = None,
         slack: float = 1 - WITHIN,
+        held: Mapping[int, float] | None = None,
     ) -> Found:
-        """The smallest value of a sum, to within `slack`."""
+        """The smallest value of a sum, to within `slack`; with some columns held at a value."""
         self._insist_on_new_rows()
+        for column, value in (held or {}).items():
+            self._highs.changeColBounds(column, value, value)
         self._set_costs(what)
         self._highs.setOptionValue("time_limit", max(limit_s, 0.05))
         self._highs.setOptionValue("mip_abs_gap", slack)
         if start is not None:
             self._start(start)
         self._highs.run()
-        return self._found(what)
+        found = self._found(what)
+        for column in held or {}:
+            low, high = self._linear.lower[column], self._linear.upper[column]
+            self._highs.changeColBounds(column, low, high)
+        return found
 
     def _insist_on_new_rows(self) -> None:
         for low, high, terms in self._linear.rows[self._rows :]:

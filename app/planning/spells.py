@@ -3,18 +3,20 @@
 A spell is a row of heats of one relay that follow each other with like lanes in use: whoever has a
 post keeps it through the spell. Take-overs that lie at one place of the track are one zone to be
 staffed: in a 4x400 one crew sees all three of them, a lap apart. How long a spell may be is common
-practice, as is that two lanes more or less change no post.
+practice, as is that two lanes more or less change no post, as long as a crew can take them all.
 """
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass
 from itertools import groupby
 
-from app.planning.facts import MINUTE_S, PlannedHeat, Settings
+from app.planning.facts import MINUTE_S, PlannedHeat, Settings, Template
 from app.rules.apart import place_on_lap
 from app.rules.relay import Relay
+from app.rules.track import Track, in_lanes
 from app.visible import likeness
 
 LIKE_LANES = 2
@@ -25,57 +27,91 @@ LIKE_LANES = 2
 class Spell:
     """Heats through which everybody keeps their post, in the order they are run.
 
-    `begins_s` is when the crew must be there, `ends_s` when the zones are free again.
+    `begins_s` is when the crew must be there, `ends_s` when the zones are free again. `by_use` has
+    the lanes again, those that most heats use first, where a crew cannot take all of them.
     """
 
     number: int
     relay: Relay
     heats: tuple[PlannedHeat, ...]
-    lanes: tuple[int, ...]
+    by_use: tuple[int, ...]
     begins_s: int
     ends_s: int
+
+    @property
+    def lanes(self) -> tuple[int, ...]:
+        """The lanes in use, inner first; those of the whole row where a row was cut."""
+        return tuple(sorted(self.by_use))
 
 
 @dataclass(frozen=True, slots=True)
 class Zone:
-    """A place of the track that a spell wants a crew at, and the take-overs that lie there."""
+    """A place of the track that a spell wants a crew at, and the take-overs that lie there.
+
+    `is_in_lanes` while any of them is run in lanes: later a team has no lane to be known by.
+    """
 
     spell: int
     place_m: int
     take_overs: tuple[int, ...]
+    is_in_lanes: bool
 
 
 def cut_into_spells(
-    heats: Sequence[PlannedHeat], settings: Settings, cuts_s: Collection[int] = ()
+    heats: Sequence[PlannedHeat],
+    settings: Settings,
+    template: Template,
+    cuts_s: Collection[int] = (),
 ) -> tuple[Spell, ...]:
     """The programme in the order of time. Raises ValueError where two heats are run at once.
 
-    At each of `cuts_s` a spell is cut in two, which keep its lanes, so that its posts stay as they
+    At each of `cuts_s` a row is cut in two, which keep its lanes, so that its posts stay as they
     are.
     """
-    in_order = sorted(heats, key=lambda heat: heat.starts_s)
-    rows: list[list[PlannedHeat]] = []
-    for heat in in_order:
-        if rows:
-            _insist_one_track(rows[-1][-1], heat, settings)
-        if rows and _goes_on(rows[-1], heat, settings):
-            rows[-1].append(heat)
-        else:
-            rows.append([heat])
-    parts = [(part, _lanes(row)) for row in rows for part in _cut(row, cuts_s)]
+    rows = rows_of(heats, settings, template)
+    parts = [(part, _by_use(row)) for row in rows for part in _cut(row, cuts_s)]
     return tuple(
         _spell(number, part, lanes, settings) for number, (part, lanes) in enumerate(parts)
     )
 
 
-def zones_of(spell: Spell) -> tuple[Zone, ...]:
+def rows_of(
+    heats: Sequence[PlannedHeat], settings: Settings, template: Template
+) -> list[list[PlannedHeat]]:
+    """Heats that belong together. Raises ValueError where two are run at once."""
+    most = template.most_lanes()
+    rows: list[list[PlannedHeat]] = []
+    for heat in sorted(heats, key=lambda heat: heat.starts_s):
+        if rows:
+            _insist_one_track(rows[-1][-1], heat, settings)
+        if rows and _goes_on(rows[-1], heat, settings) and _can_be_taken([*rows[-1], heat], most):
+            rows[-1].append(heat)
+        else:
+            rows.append([heat])
+    return rows
+
+
+def zones_of(spell: Spell, track: Track) -> tuple[Zone, ...]:
     """The places where a spell wants a crew, in the order the race meets them."""
     places: dict[int, list[int]] = {}
     for take_over in range(1, spell.relay.take_overs + 1):
-        places.setdefault(place_on_lap(spell.relay, take_over), []).append(take_over)
+        place_m = place_on_lap(spell.relay, take_over, track.lap_m)
+        places.setdefault(place_m, []).append(take_over)
+    last_in_lanes = in_lanes(track, spell.relay).take_overs
     return tuple(
-        Zone(spell.number, place_m, tuple(take_overs)) for place_m, take_overs in places.items()
+        Zone(spell.number, place_m, tuple(take_overs), take_overs[0] <= last_in_lanes)
+        for place_m, take_overs in places.items()
     )
+
+
+def begins_s(heat: PlannedHeat, settings: Settings) -> int:
+    """When the crew of a heat must be there."""
+    return heat.starts_s - settings.there_before_min * MINUTE_S
+
+
+def ends_s(heat: PlannedHeat, settings: Settings) -> int:
+    """When the zones of a heat are free again."""
+    return heat.starts_s + settings.takes_s(heat.relay)
 
 
 def own_heats(spell: Spell, lanes: Sequence[int], affiliation: str) -> int:
@@ -97,8 +133,7 @@ def in_use(spell: Spell, lanes: Sequence[int]) -> int:
 def _insist_one_track(before: PlannedHeat, heat: PlannedHeat, settings: Settings) -> None:
     if heat.starts_s < before.starts_s + settings.takes_s(before.relay):
         raise ValueError(
-            f"{heat.event}, {heat.round}, heat {heat.number} starts while {before.event}, "
-            f"{before.round}, heat {before.number} is still run: a heat takes "
+            f"{heat.label} starts while {before.label} is still run: a heat takes "
             f"{settings.takes_s(before.relay) // MINUTE_S} min."
         )
 
@@ -109,8 +144,8 @@ def _goes_on(row: Sequence[PlannedHeat], heat: PlannedHeat, settings: Settings) 
     pause_s = settings.shortest_break_min * MINUTE_S
     return (
         heat.relay is row[0].relay
-        and _ends_s(heat, settings) - _begins_s(row[0], settings) <= longest_s
-        and _begins_s(heat, settings) - _ends_s(row[-1], settings) < max(pause_s, 1)
+        and ends_s(heat, settings) - begins_s(row[0], settings) <= longest_s
+        and begins_s(heat, settings) - ends_s(row[-1], settings) < max(pause_s, 1)
         and _alike([*row, heat])
     )
 
@@ -120,12 +155,10 @@ def _alike(row: Sequence[PlannedHeat]) -> bool:
     return len(frozenset.union(*lanes) - frozenset.intersection(*lanes)) <= LIKE_LANES
 
 
-def _begins_s(heat: PlannedHeat, settings: Settings) -> int:
-    return heat.starts_s - settings.there_before_min * MINUTE_S
-
-
-def _ends_s(heat: PlannedHeat, settings: Settings) -> int:
-    return heat.starts_s + settings.takes_s(heat.relay)
+def _can_be_taken(row: Sequence[PlannedHeat], most: int) -> bool:
+    """Whether a crew can watch all lanes of a row as far as it can those of each heat."""
+    union = len({lane for heat in row for lane in heat.lanes})
+    return union <= max(most, *(len(heat.lanes) for heat in row))
 
 
 def _cut(row: Sequence[PlannedHeat], cuts_s: Collection[int]) -> Iterator[list[PlannedHeat]]:
@@ -134,12 +167,13 @@ def _cut(row: Sequence[PlannedHeat], cuts_s: Collection[int]) -> Iterator[list[P
         yield list(part)
 
 
-def _lanes(row: Sequence[PlannedHeat]) -> tuple[int, ...]:
-    return tuple(sorted({lane for heat in row for lane in heat.lanes}))
+def _by_use(row: Sequence[PlannedHeat]) -> tuple[int, ...]:
+    times = Counter(lane for heat in row for lane in heat.lanes)
+    return tuple(sorted(times, key=lambda lane: (-times[lane], lane)))
 
 
 def _spell(
-    number: int, row: Sequence[PlannedHeat], lanes: tuple[int, ...], settings: Settings
+    number: int, row: Sequence[PlannedHeat], by_use: tuple[int, ...], settings: Settings
 ) -> Spell:
-    begins_s, ends_s = _begins_s(row[0], settings), _ends_s(row[-1], settings)
-    return Spell(number, row[0].relay, tuple(row), lanes, begins_s, ends_s)
+    times = begins_s(row[0], settings), ends_s(row[-1], settings)
+    return Spell(number, row[0].relay, tuple(row), by_use, *times)

@@ -7,14 +7,16 @@ judged, and explained, by this count.
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
+from functools import partial
+from itertools import pairwise
 
 from app.planning.facts import MINUTE_S
 from app.planning.model import Model, Placed
 from app.planning.seats import Seat
-from app.planning.spells import in_use, own_heats
-from app.planning.wishes import Wish, wanted_at_end, wishes_of
+from app.planning.spells import in_use
+from app.planning.wishes import Wish, own_at, wanted_at_end, wishes_of
 from app.rules.relay import Edge
 
 
@@ -60,7 +62,7 @@ def faults(model: Model, placed: Placed) -> Iterator[Fault]:
     yield from _at_zones(model, placed)
     for person in range(len(model.task.people)):
         served = sorted(spell for who, spell in placed if who == person)
-        yield from _past_the_stint(model, person, served)
+        yield from _past_the_stint(model, person, served, placed)
         yield from _moves(model, person, served, placed)
     yield from _over_own_club(model, placed)
     yield from _changes(model, placed)
@@ -76,11 +78,16 @@ def _at_zones(model: Model, placed: Placed) -> Iterator[Fault]:
         unwatched = len(one.zone.take_overs) * (len(Edge) * in_use(spell, spell.lanes) - watched)
         if unwatched:
             yield Fault(Wish.WATCHED, spell.number, unwatched, zone=zone)
-        short = wanted_at_end(one.end_seats()) - _experienced(model, crew)
-        if short > 0:
+        experienced = _experienced(model, crew)
+        wanted = model.heats_by(zone, partial(wanted_at_end, model.task))
+        if short := _short(wanted, experienced):
             yield Fault(Wish.EXPERIENCE, spell.number, short, zone=zone)
-        if missing := one.most_seats() - len(crew):
+        if missing := _short(model.heats_by(zone, model.task.template.full_crew), len(crew)):
             yield Fault(Wish.FULL_CREWS, spell.number, missing, zone=zone)
+
+
+def _short(wanted: Mapping[int, int], there: int) -> int:
+    return sum(max(0, number - there) * heats for number, heats in wanted.items())
 
 
 def _experienced(model: Model, crew: list[tuple[int, Seat]]) -> int:
@@ -91,28 +98,30 @@ def _experienced(model: Model, crew: list[tuple[int, Seat]]) -> int:
     )
 
 
-def _past_the_stint(model: Model, person: int, served: list[int]) -> Iterator[Fault]:
+def _past_the_stint(
+    model: Model, person: int, served: list[int], placed: Placed
+) -> Iterator[Fault]:
     longest_s = model.task.settings.longest_stint_min * MINUTE_S
     since = served[0] if served else 0
     for before, spell in zip([None, *served], served, strict=False):
         if before is None or model.timing.is_break(before, spell):
             since = spell
         elif model.spells[spell].ends_s - model.spells[since].begins_s > longest_s:
-            yield Fault(Wish.BREAKS, spell, 1, person)
+            yield Fault(Wish.BREAKS, spell, 1, person, placed[person, spell][0])
 
 
 def _moves(model: Model, person: int, served: list[int], placed: Placed) -> Iterator[Fault]:
-    for first, then in model.timing.follow_at_once():
-        if first in served and then in served:
-            here, there = (model.staffings[placed[person, at][0]].zone for at in (first, then))
-            if here.place_m != there.place_m:
-                yield Fault(Wish.FEW_MOVES, then, 1, person)
+    for first, then in pairwise(served):
+        here, there = (placed[person, at][0] for at in (first, then))
+        is_elsewhere = model.staffings[here].zone.place_m != model.staffings[there].zone.place_m
+        if is_elsewhere and not model.timing.is_break(first, then):
+            yield Fault(Wish.FEW_MOVES, then, 1, person, there)
 
 
 def _over_own_club(model: Model, placed: Placed) -> Iterator[Fault]:
     for (person, spell), (zone, seat) in placed.items():
         own = model.task.people[person].affiliation
-        if heats := own_heats(model.spells[spell], seat.lanes, own):
+        if heats := own_at(model, zone, seat, own):
             yield Fault(Wish.OWN_CLUB, spell, heats, person, zone)
 
 
@@ -120,8 +129,9 @@ def _changes(model: Model, placed: Placed) -> Iterator[Fault]:
     """Posts that differ from the plan before; whoever dropped out had no choice."""
     if model.before is None:
         return
-    now = dict(placed)
-    for person, spell in sorted(model.before.keys() | now.keys()):
-        differs = model.before.get((person, spell)) != now.get((person, spell))
-        if differs and person not in model.dropped:
-            yield Fault(Wish.UNCHANGED, spell, 1, person)
+    known = model.known()
+    for person, spell in sorted(model.before.keys() | placed.keys()):
+        differs = model.before.get((person, spell)) != placed.get((person, spell))
+        if differs and person not in model.dropped and spell in known:
+            heats = len(model.spells[spell].heats)
+            yield Fault(Wish.UNCHANGED, spell, heats, person)

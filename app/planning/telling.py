@@ -2,22 +2,21 @@
 
 from __future__ import annotations
 
-from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
 
-from app.planning.effort import Progress
-from app.planning.facts import Assignment, PlannedHeat, Task
+from app.planning.effort import Phase, Progress
+from app.planning.facts import Assignment, Task
 from app.planning.reading import Programme
-from app.planning.results import CrewPlan, GivenUp, Missing, Unwatched
+from app.planning.results import Concern, CrewPlan, GivenUp, Missing, Unwatched
 from app.planning.wishes import Wish
 from app.plurals import counted, runs
 
 FIRST = 3
 NAMED = 6
-"""So many people are named of those whom a wish concerns; more make a sentence nobody reads."""
+"""So many cases are told of a wish that was given up; more make a sentence nobody reads."""
 _AS_COUNTED: Mapping[Wish, tuple[str, str]] = {
     Wish.WATCHED: ("edge of a lane unwatched", "edges of lanes unwatched"),
-    Wish.UNCHANGED: ("change to the plan before", "changes to the plan before"),
+    Wish.UNCHANGED: ("heat stood otherwise than before", "heats stood otherwise than before"),
     Wish.BREAKS: ("spell past the longest stint", "spells past the longest stint"),
     Wish.OWN_CLUB: ("heat over the own club's lane", "heats over the own club's lane"),
     Wish.EXPERIENCE: (
@@ -43,7 +42,8 @@ def told_plan(plan: CrewPlan, task: Task) -> Iterator[str]:
     heats = counted(len(task.heats), "heat")
     yield f"{heats}: {posts} for {who}, {ended} after {plan.seconds:.1f} s."
     if plan.is_whole:
-        yield "Every edge of every lane in use is watched."
+        still = " that is still to be run" if plan.run else ""
+        yield f"Every edge of every lane in use{still} is watched."
     yield from _told_quality(plan)
 
 
@@ -66,14 +66,8 @@ def told_unwatched(one: Unwatched, programme: Programme) -> str:
     return f"Unwatched: {where}, {_when(one.heats, programme)}."
 
 
-def told_missing(missing: Missing, programme: Programme) -> Iterator[str]:
-    """How many people more would mend it, when and where."""
-    if not missing.people and missing.people is not None:
-        yield (
-            "These people can watch everything: such a plan was met in looking for people more, "
-            "but not in the time of the search. Give it more --seconds."
-        )
-        return
+def told_missing(missing: Missing, programme: Programme, names: Mapping[str, str]) -> Iterator[str]:
+    """How many people more would mend it, when and where, and who would have to move."""
     if missing.people is None:
         yield (
             "More people alone would not mend it: the template cannot take the lanes in use, or "
@@ -82,25 +76,44 @@ def told_missing(missing: Missing, programme: Programme) -> Iterator[str]:
             else "How many people more would mend it could not be found in the time that it had."
         )
         return
-    at_least = "" if missing.is_proven else " at the most"
+    others = "with others moved for them" if missing.moved else "and nobody else moves"
     yield (
-        f"{counted(missing.people, 'person', 'people')} more{at_least} would mend it, with others "
-        "moved for them; plan again with them in the list. They would stand at:"
+        f"{_people_more(missing)} would mend it, {others}; plan again with them in the list. They "
+        "would stand at:"
     )
-    for name in dict.fromkeys(post.person for post in missing.posts):
-        theirs = [post for post in missing.posts if post.person == name]
-        yield f"  {name}: {'; '.join(_post(post, programme) for post in theirs)}."
+    yield from _told_posts(missing, programme, names)
+    if missing.fewer is not None:
+        yield f"{_people_more(missing.fewer)} would do if others moved:"
+        yield from _told_posts(missing.fewer, programme, names)
 
 
-def told_given_up(one: GivenUp, names: Mapping[str, str]) -> str:
-    """A wish that is not kept wholly, whom it concerns, and what keeping it would have cost."""
-    return f"Given up: {in_number(one.wish, one.times)}{_whom(one, names)}. {_why(one)}"
+def _people_more(missing: Missing) -> str:
+    at_least = "" if missing.is_proven else " at the most"
+    return f"{counted(missing.people or 0, 'person', 'people')} more{at_least}"
+
+
+def _told_posts(missing: Missing, programme: Programme, names: Mapping[str, str]) -> Iterator[str]:
+    posts = (*missing.posts, *missing.moved)
+    for person in dict.fromkeys(post.person for post in posts):
+        theirs = [post for post in posts if post.person == person]
+        told = "; ".join(_post(post, programme) for post in theirs)
+        yield f"  {names.get(person, person)}: {told}."
+
+
+def told_given_up(one: GivenUp, names: Mapping[str, str], programme: Programme) -> str:
+    """A wish that is not kept wholly, whom, where and when it concerns, and what keeping it would
+    have cost.
+    """
+    told = in_number(one.wish, one.times)
+    return f"Given up: {told}{_whom(one, names, programme)}. {_why(one)}"
 
 
 def told_progress(progress: Progress) -> str:
     """One line while the search goes on: the worst of the plan so far, and what is proven of it."""
     short = [in_number(wish, times) for wish, times in progress.counts.items() if times]
     best = f"{progress.seconds:5.1f} s: {'; '.join(short[:FIRST]) or 'nothing short of a wish'}"
+    if progress.phase is not Phase.PLANNING:
+        return f"{best} ({progress.phase})"
     if progress.wish is None or not progress.gap:
         return best
     return f"{best} (“{progress.wish}” could still come down to {progress.bound})"
@@ -114,17 +127,20 @@ def _why(one: GivenUp) -> str:
     return f"Keeping it wholly would have come to {in_number(one.costs, one.instead)}."
 
 
-def _whom(one: GivenUp, names: Mapping[str, str]) -> str:
-    times: Counter[str] = Counter()
-    for concern in one.concerns:
-        if concern.person is not None:
-            times[names[concern.person]] += concern.times
-    if not times:
+def _whom(one: GivenUp, names: Mapping[str, str], programme: Programme) -> str:
+    """Those that weigh most, in full: who, at which zone, when."""
+    if not one.concerns:
         return ""
-    most_first = sorted(times.items(), key=lambda one: (-one[1], one[0]))
-    told = [f"{name}: {number}" for name, number in most_first[:NAMED]]
-    more = f" and {len(times) - NAMED} more" if len(times) > NAMED else ""
-    return f" ({', '.join(told)}{more})"
+    most_first = sorted(one.concerns, key=lambda concern: -concern.times)
+    told = [_concern(concern, names, programme) for concern in most_first[:NAMED]]
+    more = len(most_first) - NAMED
+    return f" ({'; '.join(told)}{f'; and {more} more' if more > 0 else ''})"
+
+
+def _concern(one: Concern, names: Mapping[str, str], programme: Programme) -> str:
+    who = [] if one.person is None else [names[one.person]]
+    zone = [f"{one.relay}, {_at(one.take_overs)}"] if one.relay and one.take_overs else []
+    return f"{', '.join([*who, *zone, _when(one.heats, programme)])}: {one.times}"
 
 
 def _post(post: Assignment, programme: Programme) -> str:
@@ -152,20 +168,3 @@ def _when(ids: Sequence[str], programme: Programme) -> str:
     heats = [heat for heat in programme.heats if heat.id in ids]
     first, last = (programme.written(heat.starts_s) for heat in (heats[0], heats[-1]))
     return first if first == last else f"{first} to {last}"
-
-
-def heats_in_short(heats: Sequence[PlannedHeat]) -> str:
-    """The heats of a spell, as people say them."""
-    parts: list[list[PlannedHeat]] = []
-    for heat in heats:
-        if parts and (parts[-1][-1].event, parts[-1][-1].round) == (heat.event, heat.round):
-            parts[-1].append(heat)
-        else:
-            parts.append([heat])
-    return "; ".join(_of_one_round(part) for part in parts)
-
-
-def _of_one_round(heats: Sequence[PlannedHeat]) -> str:
-    numbers = numbers_in_short([heat.number for heat in heats])
-    word = "heats" if len(heats) > 1 else "heat"
-    return f"{heats[0].event}, {heats[0].round}, {word} {numbers}"

@@ -38,13 +38,12 @@ def _shapes(edge: Edge, sides: Sequence[Side], lanes: int) -> tuple[PostShape, .
     return tuple(PostShape(edge, side, most) for side in sides)
 
 
-def shared_out(
-    posts: Sequence[PostShape], lanes: Sequence[int]
-) -> tuple[tuple[int, ...], ...] | None:
-    """The lanes of each post, in the order of the posts; None where they cannot take them all.
+def shared_out(posts: Sequence[PostShape], lanes: Sequence[int]) -> tuple[tuple[int, ...], ...]:
+    """The lanes of each post, in the order of the posts; `lanes` has those first that are to be
+    watched where the posts cannot take all.
 
-    Each edge is shared out on its own: spans without a gap among the lanes in use, the inner lanes
-    to the posts inside, as even as the posts allow.
+    Each edge is shared out on its own: spans without a gap among the lanes that are taken, the
+    inner lanes to the posts inside, as even as the posts allow.
     """
     shares: list[tuple[int, ...]] = [()] * len(posts)
     for edge in Edge:
@@ -53,20 +52,16 @@ def shared_out(
             key=lambda number: _INSIDE_FIRST[posts[number].side],
         )
         counts = _counts([posts[number].most_lanes for number in numbers], len(lanes))
-        if counts is None:
-            return None
-        rest = sorted(lanes)
+        rest = sorted(lanes[: sum(counts)])
         for number, count in zip(numbers, counts, strict=True):
             shares[number], rest = tuple(rest[:count]), rest[count:]
     return tuple(shares)
 
 
-def _counts(most: Sequence[int], lanes: int) -> list[int] | None:
+def _counts(most: Sequence[int], lanes: int) -> list[int]:
     """How many lanes each post takes: one after another to whoever has fewest and may have more."""
-    if sum(most) < lanes:
-        return None
     counts = [0] * len(most)
-    for _ in range(lanes):
+    for _ in range(min(lanes, sum(most))):
         open_posts = [number for number, limit in enumerate(most) if counts[number] < limit]
         counts[min(open_posts, key=lambda number: (counts[number], number))] += 1
     return counts

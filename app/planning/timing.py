@@ -8,11 +8,9 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from itertools import pairwise
 
 from app.planning.facts import MINUTE_S, Settings
 from app.planning.spells import Spell
-from app.rules.apart import way_on_lap
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,22 +40,23 @@ class Timing:
         """From the end of a spell until the crew of a later one must be there; may be negative."""
         return self.spells[then].begins_s - self.spells[first].ends_s
 
-    def can_walk(self, first: int, from_m: int, then: int, to_m: int) -> bool:
-        """Whether somebody can serve one spell here and the later one there."""
-        way_m = way_on_lap(from_m, to_m)
+    def can_walk(self, first: int, then: int, way_m: float) -> bool:
+        """Whether somebody can serve both where the way between them is so long."""
         return not way_m or way_m / self.settings.walk_m_s <= self.gap_s(first, then)
 
     def is_break(self, first: int, then: int) -> bool:
         """Whether serving these two and nothing between them leaves a break."""
         return self.gap_s(first, then) >= self.settings.shortest_break_min * MINUTE_S
 
-    def follow_at_once(self) -> Iterator[tuple[int, int]]:
-        """Each spell and its next, where no break lies between them."""
-        for first, then in pairwise(range(len(self.spells))):
-            if not self.is_break(first, then):
+    def follow_soon(self) -> Iterator[tuple[int, int]]:
+        """Each spell and those after it to which no break leads."""
+        for first in range(len(self.spells)):
+            for then in range(first + 1, len(self.spells)):
+                if self.is_break(first, then):
+                    break
                 yield first, then
 
-    def near(self, longest_way_m: int) -> Iterator[tuple[int, int]]:
+    def near(self, longest_way_m: float) -> Iterator[tuple[int, int]]:
         """Two spells with less time between them than that way takes."""
         longest_s = longest_way_m / self.settings.walk_m_s
         for first in range(len(self.spells)):

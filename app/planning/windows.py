@@ -13,11 +13,11 @@ from app.planning.wishes import Wish
 
 GUIDING: Mapping[Wish, float] = {
     Wish.WATCHED: 2000,
-    Wish.UNCHANGED: 1000,
+    Wish.UNCHANGED: 250,
     Wish.BREAKS: 600,
     Wish.OWN_CLUB: 80,
-    Wish.EXPERIENCE: 25,
-    Wish.FULL_CREWS: 8,
+    Wish.EXPERIENCE: 6,
+    Wish.FULL_CREWS: 2,
     Wish.FEW_MOVES: 2,
 }
 """Mild weights: within a window they hold the order of the wishes nearly always."""

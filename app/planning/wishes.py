@@ -1,18 +1,23 @@
 """What a plan is wished to be, as sums to be made small, in the order in which they count.
 
-Each wish is counted in whole things that people can check by hand: lanes unwatched, spells served
-past the longest stint, heats over the own club's lane, end posts short of experienced people,
-people short of the full template, moves, and the heats of whoever has most. That order is the
-plan's own; the wishes are common practice.
+Each wish is counted in whole things that people can check by hand, heat by heat where it can be:
+lanes unwatched, heats stood otherwise than before, heats over the own club's lane, end posts short
+of experienced people, people short of the full template, the heats of whoever has most; and spells
+served past the longest stint, and moves. That order is the plan's own; the wishes are common
+practice.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections import defaultdict
+from collections.abc import Collection, Iterator, Mapping
 from enum import StrEnum
+from functools import partial
 
+from app.planning.facts import Task
 from app.planning.linear import Sum, sum_of
 from app.planning.model import Model, Placed
+from app.planning.seats import Seat
 from app.planning.spells import in_use, own_heats
 from app.planning.timing import TooLong
 from app.rules.relay import Edge
@@ -40,7 +45,7 @@ def measure(model: Model) -> dict[Wish, Sum]:
     """A sum for each wish, in their order. New columns go into the model."""
     changes = {} if model.before is None else {Wish.UNCHANGED: _changes(model, model.before)}
     return {
-        Wish.WATCHED: _unwatched(model),
+        Wish.WATCHED: unwatched(model),
         **changes,
         Wish.BREAKS: _past_the_stint(model),
         Wish.OWN_CLUB: _over_own_club(model),
@@ -51,7 +56,7 @@ def measure(model: Model) -> dict[Wish, Sum]:
     }
 
 
-def _unwatched(model: Model) -> Sum:
+def unwatched(model: Model) -> Sum:
     """Lanes in use whose start or end nobody watches, over all heats and take-overs."""
     everything = 0
     terms: dict[int, float] = {}
@@ -66,18 +71,19 @@ def _unwatched(model: Model) -> Sum:
 
 
 def _changes(model: Model, before: Placed) -> Sum:
-    """Spells that somebody serves otherwise than by the plan before, those who drop out aside."""
+    """Heats that somebody stands otherwise than by the plan before, those who drop out aside."""
     constant = 0
     terms: dict[int, float] = {}
-    for person in set(range(len(model.task.people))) - model.dropped:
-        for spell in range(len(model.spells)):
+    for spell in model.known():
+        heats = len(model.spells[spell].heats)
+        for person in set(range(len(model.task.people))) - model.dropped:
             post = before.get((person, spell))
             kept = None if post is None else model.taken.get((person, *post))
-            constant += post is not None
+            constant += heats * (post is not None)
             if kept is not None:
-                terms[kept] = -1.0
+                terms[kept] = -float(heats)
             elif post is None:
-                terms.update(dict.fromkeys(model.serves(person, spell), 1.0))
+                terms.update(dict.fromkeys(model.serves(person, spell), float(heats)))
     return Sum(terms, constant)
 
 
@@ -132,37 +138,49 @@ def _long_break(model: Model, person: int, first: int, last: int) -> Mapping[int
 
 
 def _over_own_club(model: Model) -> Sum:
-    """Heats in which somebody's post watches a lane of their own club."""
+    """Heats in which somebody's post watches a lane of their own club, while they have lanes."""
     terms: dict[int, float] = {}
     for (person, zone, seat), column in model.taken.items():
         own = model.task.people[person].affiliation
-        if heats := own_heats(model.spell_of(zone), seat.lanes, own):
+        if heats := own_at(model, zone, seat, own):
             terms[column] = float(heats)
     return Sum(terms)
 
 
+def own_at(model: Model, zone: int, seat: Seat, own: str) -> int:
+    """In how many heats somebody of that club would watch a lane of it from a seat."""
+    if not model.staffings[zone].zone.is_in_lanes:
+        return 0
+    return own_heats(model.spell_of(zone), seat.lanes, own)
+
+
 def _ends_short_of_experience(model: Model) -> Sum:
-    """By how many experienced people the end of each zone falls short of half its full posts."""
-    short = []
-    for zone, one in enumerate(model.staffings):
-        wanted = wanted_at_end(one.end_seats())
-        if not wanted:
-            continue
-        column = model.linear.column(upper=wanted)
-        there = dict.fromkeys(_experienced_at_end(model, zone), 1.0)
-        model.linear.row({**there, column: 1.0}, at_least=wanted)
-        short.append(column)
-    return sum_of(short)
+    """By how many experienced people the end of each zone falls short of half its full posts, heat
+    by heat.
+    """
+    short: dict[int, float] = {}
+    for zone in range(len(model.staffings)):
+        there = list(_experienced_at_end(model, zone))
+        for wanted, heats in model.heats_by(zone, partial(wanted_at_end, model.task)).items():
+            short[_short(model, there, wanted)] = float(heats)
+    return Sum(short)
 
 
-def wanted_at_end(posts: int) -> int:
-    """So many of these end posts are wished to be held by experienced people: half, rounded up."""
-    return (posts + 1) // 2
+def _short(model: Model, there: Collection[int], wanted: int) -> int:
+    """A column for how many of them are missing."""
+    column = model.linear.column(upper=wanted)
+    model.linear.row({**dict.fromkeys(there, 1.0), column: 1.0}, at_least=wanted)
+    return column
+
+
+def wanted_at_end(task: Task, lanes: int) -> int:
+    """So many end posts are wished to be held by experienced people: half, rounded up."""
+    return (task.template.end_posts(lanes) + 1) // 2
 
 
 def _experienced_at_end(model: Model, zone: int) -> Iterator[int]:
     enough = model.task.settings.experienced
-    for seat in model.staffings[zone].seats():
+    for seat in model.seats(zone):
         if seat.edge is Edge.END:
             for at, person in enumerate(model.task.people):
                 if person.experience >= enough and (at, zone, seat) in model.taken:
@@ -170,37 +188,59 @@ def _experienced_at_end(model: Model, zone: int) -> Iterator[int]:
 
 
 def _people_short(model: Model) -> Sum:
-    """How many people the zones lack of the largest crew that the template knows there."""
-    return sum_of(model.taken.values(), -1.0, sum(one.most_seats() for one in model.staffings))
+    """How many people the zones lack of the largest crew that has something to watch there, heat by
+    heat.
+    """
+    terms: dict[int, float] = defaultdict(float)
+    constant = 0
+    for zone, one in enumerate(model.staffings):
+        there = [c for seat in one.seats for c in _sitting(model, zone, seat)]
+        for wanted, heats in model.heats_by(zone, model.task.template.full_crew).items():
+            if wanted < one.most_seats():
+                terms[_short(model, there, wanted)] += heats
+                continue
+            constant += wanted * heats
+            for column in there:
+                terms[column] -= heats
+    return Sum(terms, constant)
+
+
+def _sitting(model: Model, zone: int, seat: Seat) -> Iterator[int]:
+    people = range(len(model.task.people))
+    found = (model.taken.get((person, zone, seat)) for person in people)
+    return (column for column in found if column is not None)
 
 
 def _moves(model: Model) -> Sum:
-    """Two spells that follow at once, served by one person at two places."""
+    """Two spells served by one person at two places, without a break or a spell between."""
     moves = []
-    for first, then in model.timing.follow_at_once():
+    for first, then in model.timing.follow_soon():
         for person in range(len(model.task.people)):
             rows = list(_rows_of_moves(model, person, first, then))
             if rows:
                 column = model.linear.column()
-                for row in rows:
-                    model.linear.row({**dict.fromkeys(row, 1.0), column: -1.0}, at_most=1)
+                for terms in rows:
+                    model.linear.row({**terms, column: -1.0}, at_most=1)
                 moves.append(column)
     return sum_of(moves)
 
 
-def _rows_of_moves(model: Model, person: int, first: int, then: int) -> Iterator[list[int]]:
-    """For each place of the first spell: being there, and elsewhere in the next."""
+def _rows_of_moves(
+    model: Model, person: int, first: int, then: int
+) -> Iterator[Mapping[int, float]]:
+    """For each place of the first spell: being there, elsewhere then, and nowhere between."""
+    between = [c for spell in range(first + 1, then) for c in model.serves(person, spell)]
     for here in model.zones_in(first):
         place_m = model.staffings[here].zone.place_m
         elsewhere = [
             column
             for there in model.zones_in(then)
-            if (other := model.staffings[there].zone).place_m != place_m
-            and model.timing.can_walk(first, place_m, then, other.place_m)
+            if model.staffings[there].zone.place_m != place_m
             for column in model.present(person, there)
         ]
         if elsewhere and model.present(person, here):
-            yield [*model.present(person, here), *elsewhere]
+            moved = dict.fromkeys([*model.present(person, here), *elsewhere], 1.0)
+            yield {**moved, **dict.fromkeys(between, -1.0)}
 
 
 def _busiest(model: Model) -> Sum:

@@ -40,9 +40,9 @@ def wanted_apart(relay: Relay, crew: Iterable[Stands]) -> tuple[Apart, ...]:
     )
 
 
-def place_on_lap(relay: Relay, take_over: int) -> int:
+def place_on_lap(relay: Relay, take_over: int, lap_m: int = LAP_M) -> int:
     """Where on the lap a take-over lies, in metres past the finish line along lane 1."""
-    return -sum(relay.legs[take_over:]) % LAP_M
+    return -sum(relay.legs[take_over:]) % lap_m
 
 
 def way_on_lap(one_m: int, other_m: int) -> int:

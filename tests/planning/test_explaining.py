@@ -4,14 +4,18 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+import pytest
+
+from app.planning import advising
+from app.planning.effort import Effort
 from app.planning.explaining import given_up
-from app.planning.facts import Barred, Before, Settings, Task
+from app.planning.facts import Assignment, Barred, Before, Settings, Task
 from app.planning.making import plan_crew
 from app.planning.mending import people_more
-from app.planning.results import GivenUp
+from app.planning.results import CrewPlan, GivenUp, Unwatched
 from app.planning.templates import default_template
 from app.planning.wishes import Wish
-from app.rules.relay import Edge, Relay
+from app.rules.relay import Edge, Relay, Side
 from tests.planning.builders import (
     EFFORT,
     a_heat,
@@ -19,6 +23,7 @@ from tests.planning.builders import (
     a_small_template,
     a_span,
     a_task,
+    at,
     heats,
     people,
 )
@@ -98,3 +103,95 @@ def test_what_stays_unwatched_is_named_by_edge_lanes_and_heats() -> None:
     assert unwatched.heats == ("heat 1", "heat 2")
     assert unwatched.take_overs == (1, 2, 3)
     assert unwatched.lanes == (1, 2, 3, 4)
+
+
+def test_whoever_stands_keeps_standing_while_others_come_to_mend_a_plan() -> None:
+    task = a_task(people(3), heats(2, Relay.FOUR_BY_100))
+    made = plan_crew(task, EFFORT)
+    missing = people_more(task, EFFORT, made)
+    assert (missing.people, missing.moved, missing.fewer) == (3, (), None)
+    unwatched = {(one.take_overs, one.edge) for one in made.unwatched}
+    assert {(one.take_overs, one.edge) for one in missing.posts} >= unwatched
+
+
+def test_fewer_would_do_where_others_are_moved_and_those_are_named() -> None:
+    """The end of one zone is empty in the first heat and that of the other in the second, with no
+    time to walk between. Where Early or Late goes to the other zone, one person mends both.
+    """
+    early, late = a_span("9:00", "10:03"), a_span("10:03", "11:00")
+    crew = [
+        a_person("A"),
+        a_person("C"),
+        a_person("Early", hours=(early,)),
+        a_person("Late", hours=(late,)),
+    ]
+    task = a_task(crew, heats(2, Relay.FOUR_BY_200), a_small_template())
+    start, end = (Edge.START, Side.INSIDE), (Edge.END, Side.OUTSIDE)
+    stood = [
+        *[("A", heat, (1, 3), start) for heat in ("heat 1", "heat 2")],
+        *[("C", heat, (2,), start) for heat in ("heat 1", "heat 2")],
+        ("Early", "heat 1", (2,), end),
+        ("Late", "heat 2", (1, 3), end),
+    ]
+    plan = tuple(
+        Assignment(who, (heat,), Relay.FOUR_BY_200, take_overs, edge, (1, 2, 3, 4), side)
+        for who, heat, take_overs, (edge, side) in stood
+    )
+    missing = people_more(task, EFFORT, replace(plan_crew(task, EFFORT), assignments=plan))
+    assert (missing.people, missing.moved, missing.is_proven) == (2, (), True)
+    assert missing.fewer is not None
+    assert (missing.fewer.people, missing.fewer.is_proven) == (1, True)
+    (moved,) = missing.fewer.moved
+    assert moved.person in {"Early", "Late"}
+
+
+def test_where_those_who_are_there_suffice_a_whole_plan_comes_with_it() -> None:
+    crew = [a_person("Free"), a_person("Barred", barred=(Barred(edge=Edge.START),))]
+    task = a_task(crew, heats(2), a_small_template())
+    whole = plan_crew(task, EFFORT)
+    at_end = next(one for one in whole.assignments if one.edge is Edge.END)
+    spoiled = replace(whole, assignments=(replace(at_end, person="Free"),))
+    missing = people_more(task, EFFORT, spoiled)
+    assert (missing.people, len(missing.whole)) == (0, 2)
+
+
+def test_a_whole_plan_that_mending_meets_is_taken_over(monkeypatch: pytest.MonkeyPatch) -> None:
+    task = a_task(people(6, experience=2), heats(3))
+    whole = plan_crew(task, EFFORT)
+    real = advising.plan_crew
+    begun: list[object] = []
+
+    def hurried(task: Task, effort: Effort, begin: tuple[Assignment, ...] = ()) -> CrewPlan:
+        begun.append(begin)
+        if begin:
+            return real(task, effort, begin)
+        left = Unwatched(("heat 1",), Relay.FOUR_BY_400, (1, 2, 3), Edge.END, (1,))
+        return replace(whole, assignments=whole.assignments[1:], unwatched=(left,))
+
+    monkeypatch.setattr(advising, "plan_crew", hurried)
+    advice = advising.advise(task, EFFORT)
+    assert advice.plan.is_whole
+    assert advice.missing is None
+    assert len(begun) == 2
+
+
+def test_what_has_been_run_is_explained_no_more() -> None:
+    crew = [a_person("U1", affiliation="Harbour"), a_person("U2", affiliation="Harbour")]
+    task = a_task(crew, heats(4, lanes={1: "Harbour", 2: "Millbrook"}), a_small_template(2))
+    first = plan_crew(task, EFFORT)
+    noon = replace(task, before=Before(first.assignments, task.heats[2].starts_s))
+    plan = plan_crew(noon, EFFORT)
+    told = {one.wish: one for one in given_up(noon, plan, EFFORT)}[Wish.OWN_CLUB]
+    assert plan.count(Wish.OWN_CLUB) == 8
+    assert (told.times, told.costs) == (4, Wish.WATCHED)
+    assert {heat for one in told.concerns for heat in one.heats} == {"heat 3", "heat 4"}
+    evening = replace(task, before=Before(first.assignments, at("12:00")))
+    assert list(given_up(evening, plan_crew(evening, EFFORT), EFFORT)) == []
+
+
+def test_what_was_left_unwatched_before_noon_is_told_no_more() -> None:
+    alone = a_task(people(1), heats(4))
+    first = plan_crew(alone, EFFORT)
+    noon = replace(alone, before=Before(first.assignments, alone.heats[2].starts_s))
+    (left,) = plan_crew(noon, EFFORT).unwatched
+    assert left.heats == ("heat 3", "heat 4")

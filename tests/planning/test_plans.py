@@ -77,12 +77,12 @@ def test_a_plan_breaks_no_firm_rule_and_counts_what_it_says(task: Task) -> None:
 
 
 @pytest.mark.slow
-@given(meets, st.data())
+@given(meets, st.integers(0, 1000))
 @settings(max_examples=8, deadline=None, suppress_health_check=[HealthCheck.too_slow])
-def test_what_is_pinned_holds(task: Task, data: st.DataObject) -> None:
+def test_what_is_pinned_holds(task: Task, seed: int) -> None:
     first = plan_crew(task, QUICK)
     kept = [Pin(one.person, one.heats[0], one.take_overs[0], one.edge) for one in first.assignments]
-    chosen = data.draw(st.lists(st.sampled_from(kept), max_size=3)) if kept else []
+    chosen = Random(seed).sample(kept, min(3, len(kept)))
     off = Pin(task.people[0].id, task.heats[-1].id)
     pins = tuple(dict.fromkeys(one for one in chosen if one.person != off.person))
     pinned = replace(task, pins=(*pins, off))
@@ -139,7 +139,7 @@ def test_the_verifier_sees_a_spoiled_plan(spoil: str) -> None:
         barred = replace(verifier.people[one.person], barred=(Barred(edge=one.edge),))
         verifier.people[one.person] = barred
     if spoil == "walk":
-        first, then = (turn.ids for turn in verifier.turns[:2])
+        first, then = ("heat 1",), ("heat 2",)
         plan = [
             Assignment("U0", first, Relay.FOUR_BY_100, (2,), Edge.START, (1, 2, 3, 4), Side.INSIDE),
             Assignment("U0", then, Relay.FOUR_BY_400, (1, 2, 3), Edge.END, (1, 2), Side.INSIDE),

@@ -2,13 +2,28 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+from random import Random
+from typing import Any
+
 import pytest
 
 from app.planning.effort import Effort, NoPlan, Progress
-from app.planning.facts import Pin
+from app.planning.facts import Barred, Pin, Settings, Task
 from app.planning.making import plan_crew
 from app.planning.wishes import Wish
-from tests.planning.builders import EFFORT, a_small_template, a_span, a_task, heats, people
+from app.rules.relay import Edge, Relay
+from tests.planning.brute_force import best_counts
+from tests.planning.builders import (
+    EFFORT,
+    a_heat,
+    a_person,
+    a_small_template,
+    a_span,
+    a_task,
+    heats,
+    people,
+)
 from tests.planning.test_plans import a_meet
 from tests.planning.verifier import Verifier
 
@@ -47,6 +62,13 @@ def test_a_time_that_is_over_leaves_a_plan_and_says_that_nothing_is_proven() -> 
     assert Verifier(task).broken(plan.assignments) == []
 
 
+def test_even_without_any_time_a_day_with_people_enough_is_watched() -> None:
+    task = a_task(people(20), heats(30, Relay.FOUR_BY_100))
+    plan = plan_crew(task, Effort(limit_s=0.0))
+    assert plan.is_whole
+    assert Verifier(task).broken(plan.assignments) == []
+
+
 def test_a_plan_without_heats_is_empty_and_without_people_unwatched() -> None:
     assert plan_crew(a_task(people(2), ()), EFFORT).is_whole
     nobody = plan_crew(a_task((), heats(1)), EFFORT)
@@ -54,13 +76,81 @@ def test_a_plan_without_heats_is_empty_and_without_people_unwatched() -> None:
     assert nobody.count(Wish.WATCHED) == 24
 
 
-def test_pins_that_contradict_each_other_leave_no_plan() -> None:
-    pins = (Pin("Umpire 1", "heat 1", 1), Pin("Umpire 1", "heat 1"))
-    with pytest.raises(NoPlan, match="pinned"):
-        plan_crew(a_task(people(2), heats(1), pins=pins), EFFORT)
+def test_pins_that_contradict_each_other_are_named_and_no_others() -> None:
+    pins = (
+        Pin("Umpire 2", "heat 1"),
+        Pin("Umpire 1", "heat 1", 1),
+        Pin("Umpire 3", "heat 2", 1),
+        Pin("Umpire 1", "heat 1"),
+    )
+    with pytest.raises(NoPlan) as refused:
+        plan_crew(a_task(people(3), heats(2), pins=pins), EFFORT)
+    assert str(refused.value) == (
+        "These pins cannot all hold: Umpire 1 at take-over 1 in Women 4x400, heats, heat 1; "
+        "Umpire 1 off in Women 4x400, heats, heat 1. Nobody can do both. Take one of them back."
+    )
 
 
-def test_a_pin_against_somebodys_hours_is_refused_by_name() -> None:
-    crew = people(1, hours=(a_span("12:00", "13:00"),))
-    with pytest.raises(ValueError, match="Umpire 1 cannot be pinned to take-over 2 for heat 1"):
-        plan_crew(a_task(crew, heats(1), pins=(Pin("Umpire 1", "heat 1", 2),)), EFFORT)
+def test_pins_with_no_time_to_walk_between_them_are_named() -> None:
+    pins = (Pin("Umpire 1", "heat 1", 1), Pin("Umpire 1", "heat 2", 2))
+    task = a_task(people(2), heats(2, Relay.FOUR_BY_100, every_min=5), pins=pins)
+    with pytest.raises(NoPlan, match=r"heat 1; .*heat 2\. There is no time to walk"):
+        plan_crew(task, EFFORT)
+
+
+def test_more_pinned_to_an_edge_than_it_has_posts_are_named() -> None:
+    pins = tuple(Pin(f"Umpire {n}", "heat 1", 1, Edge.START) for n in (1, 2, 3))
+    with pytest.raises(NoPlan, match="The template has no posts for all of them"):
+        plan_crew(a_task(people(4), heats(1), pins=pins), EFFORT)
+
+
+def test_what_forbids_a_pin_by_itself_is_named() -> None:
+    def refused(pin: Pin, **facts: Any) -> str:
+        task = a_task(people(1, **facts), heats(1), a_small_template(), pins=(pin,))
+        with pytest.raises(ValueError, match="cannot be") as told:
+            plan_crew(task, EFFORT)
+        return str(told.value)
+
+    second = Pin("Umpire 1", "heat 1", 2)
+    late = refused(second, hours=(a_span("12:00", "13:00"),))
+    assert late.startswith("Umpire 1 at take-over 2 in Women 4x400, heats, heat 1 cannot be: their")
+    assert "may not take" in refused(second, barred=(Barred(),))
+    lanes = frozenset({1, 4, 5})
+    assert "the template has no such post" in refused(replace(second, lanes=lanes))
+
+
+def test_no_plan_at_all_is_better_than_what_a_search_says_is_the_least() -> None:
+    """Stopped at any point, what is proven lies below the best of all plans, which are counted."""
+    for seed in range(3):
+        task = a_small_day(seed)
+        best = best_counts(task)
+        assert best is not None
+        for most in (0, 1, 2, 5, 50):
+            plan = plan_crew(task, stopped_after(most))
+            below = True
+            for one, least in zip(plan.counted, best, strict=True):
+                if below:
+                    assert one.bound <= least
+                below = below and one.value == least
+            assert [one.value for one in plan.counted] >= best
+
+
+def stopped_after(times: int) -> Effort:
+    """An effort that ends when it was told of so many times."""
+    heard: list[Progress] = []
+    return Effort(5.0, tell=heard.append, should_stop=lambda: len(heard) > times)
+
+
+def a_small_day(seed: int) -> Task:
+    chance = Random(seed)
+    clubs = ("Harbour", "Millbrook")
+    crew = [
+        a_person(f"U{n}", affiliation=chance.choice(clubs), experience=chance.randint(0, 3))
+        for n in range(3)
+    ]
+    programme = [
+        a_heat(n, f"10:{10 * n}", lanes={1: chance.choice(clubs), 2: chance.choice(clubs)})
+        for n in (1, 2)
+    ]
+    settings = Settings(longest_spell_min=9, longest_stint_min=12, shortest_break_min=4)
+    return a_task(crew, programme, a_small_template(2), settings=settings)

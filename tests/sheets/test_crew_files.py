@@ -13,7 +13,7 @@ from app.sheets.made_plan import read_made_plan
 from app.sheets.people_list import Position, read_people_list
 from app.sheets.problems import SheetRefused
 
-PLAN = "first,last,official,take_over,edge,lanes,side\n"
+PLAN = "event,round,heat,official,take_over,edge,lanes,side\n"
 TEMPLATE = "people,edge,side,lanes\n"
 
 
@@ -114,12 +114,12 @@ def test_a_template_that_is_wrong_is_told_where(
 @pytest.mark.parametrize(
     ("row", "column"),
     [
-        (",10:00,U,1,end,1-4,inside", "first"),
-        ("10:00,late,U,1,end,1-4,inside", "last"),
-        ("10:00,10:05,U,4,end,1-4,inside", "take_over"),
-        ("10:00,10:05,U,1,middle,1-4,inside", "edge"),
-        ("10:00,10:05,U,1,end,1-14,inside", "lanes"),
-        ("10:00,10:05,U,,end,1-4,inside", "take_over"),
+        (",heats,1,U,1,end,1-4,inside", "event"),
+        ("Women 4x400,heats,last,U,1,end,1-4,inside", "heat"),
+        ("Women 4x400,heats,1-4,U,4,end,1-4,inside", "take_over"),
+        ("Women 4x400,heats,1-4,U,1,middle,1-4,inside", "edge"),
+        ("Women 4x400,heats,1-4,U,1,end,1-14,inside", "lanes"),
+        ("Women 4x400,heats,1-4,U,,end,1-4,inside", "take_over"),
     ],
 )
 def test_a_plan_that_is_wrong_is_told_where(row: str, column: str) -> None:
