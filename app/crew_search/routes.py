@@ -154,7 +154,7 @@ async def delete_search(meet: Meet, search: OfSearch, here: Here) -> Response:
 async def post_take(meet: Meet, search: OfSearch, here: Here, version: VersionNamed) -> Response:
     """Make the plan that a search has found the crew plan; with If-Match once there is one."""
     known = _last(here, MeetId(meet), search)
-    if known.plan is None:
+    if known.advice is None:
         raise StateConflict("This search has no plan yet. Wait for its end, or stop it.")
     act = plan_crew(CrewIn(posts=known.posts), version)
     put = await here.store.act(MeetId(meet), here.actor, act)

@@ -13,13 +13,14 @@ from time import monotonic
 from typing import Final
 
 from app.crew.wire import PostIn
-from app.crew_search.child import Explained, Refused, search
+from app.crew_search.child import Refused, search
 from app.crew_search.found import posts_found
 from app.crew_search.task import Asked
 from app.crew_search.wire import Phase, SearchIn
 from app.ids import MeetId
+from app.planning import effort
+from app.planning.advising import Advice
 from app.planning.effort import Progress
-from app.planning.results import CrewPlan
 from app.refusals import StateConflict
 
 _SPAWNED: Final = multiprocessing.get_context("spawn")
@@ -27,6 +28,11 @@ UNEXPECTED: Final = (
     "The search ended without a word: it may have had too little memory. Search again, or for less "
     "time."
 )
+_PHASES: Final = {
+    effort.Phase.PLANNING: Phase.SEARCHING,
+    effort.Phase.MENDING: Phase.MENDING,
+    effort.Phase.EXPLAINING: Phase.EXPLAINING,
+}
 ENDED: Final = frozenset({Phase.ENDED, Phase.FAILED})
 _SOON_S: Final = 5.0
 
@@ -40,9 +46,8 @@ class Search:
     asked: Asked
     phase: Phase = Phase.WAITING
     progress: Progress | None = None
-    plan: CrewPlan | None = None
+    advice: Advice | None = None
     posts: list[PostIn] = field(default_factory=list)
-    explained: Explained | None = None
     problem: str = ""
     stopped: bool = False
     began: float = field(default_factory=monotonic)
@@ -108,21 +113,19 @@ class Search:
                 return
             match said:
                 case Progress():
-                    self.progress = said
-                case CrewPlan():
-                    self.posts = posts_found(self.asked, said)
-                    self.plan, self.phase = said, Phase.EXPLAINING
-                case Explained():
-                    self.explained = said
+                    self.progress, self.phase = said, _PHASES[said.phase]
+                case Advice():
+                    self.posts = posts_found(self.asked, said.plan)
+                    self.advice = said
                 case Refused():
                     self.problem = said.why
 
     def _end(self) -> None:
         with self._changing:
             self._pipe, self.ended = None, monotonic()
-            if self.plan is None and not self.problem:
+            if self.advice is None and not self.problem:
                 self.problem = UNEXPECTED
-            self.phase = Phase.FAILED if self.plan is None else Phase.ENDED
+            self.phase = Phase.FAILED if self.advice is None else Phase.ENDED
 
 
 class Searches:

@@ -23,6 +23,7 @@ from app.crew_search.wire import HoursIn, PersonIn, SearchIn, WishesOut
 from app.ids import HeatId, MeetId, OfficialId
 from app.meets.queries import MeetFacts, meet_facts, programme
 from app.meets.states import HeatState
+from app.meets.track import track_note, track_of
 from app.meets.wire import HeatOut
 from app.planning.facts import (
     Assignment,
@@ -39,6 +40,7 @@ from app.planning.facts import (
 from app.planning.templates import default_template
 from app.refusals import NotFound, StateConflict
 from app.roles import Role
+from app.rules.track import Track
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,6 +74,7 @@ def asked_of(conn: Connection, meet_id: MeetId, sent: SearchIn) -> Asked:
         people=people,
         heats=tuple(sorted(heats, key=lambda heat: heat.starts_s)),
         template=_template(wishes, facts, drawn),
+        track=Track() if track_note(facts.track) else track_of(facts.track),
         pins=tuple(Pin(pin.official, pin.heat, pin.take_over, pin.edge) for pin in wishes.pins),
     )
     asked = Asked(task, {heat.id: heat for heat in drawn}, posts_of(conn, meet_id), stood, untimed)

@@ -23,6 +23,7 @@ from app.crew_search.wire import (
 )
 from app.ids import HeatId, OfficialId
 from app.meets.states import HeatState
+from app.planning.advising import Advice
 from app.planning.effort import Progress
 from app.planning.facts import Assignment
 from app.planning.results import Concern, CrewPlan, GivenUp, Missing, Unwatched
@@ -33,7 +34,8 @@ def told(search: Search, names: Mapping[OfficialId, str]) -> SearchOut:
     """How far a search is; its plan as soon as there is one. Names are those that people have now,
     and not when the search began: they may have been erased since.
     """
-    plan, explained = search.plan, search.explained
+    advice = search.advice
+    plan = advice.plan if advice else None
     return SearchOut(
         id=search.id,
         phase=search.phase,
@@ -45,17 +47,20 @@ def told(search: Search, names: Mapping[OfficialId, str]) -> SearchOut:
         working_on=None if plan or search.progress is None else search.progress.wish,
         untimed=[heat.id for heat in search.asked.untimed],
         problem=search.problem,
-        plan=None
-        if plan is None
-        else PlanFoundOut(
-            posts=search.posts,
-            people=len({one.person for one in plan.assignments}),
-            is_proven=plan.is_optimal,
-            unwatched=[_stands(one, search.asked) for one in plan.unwatched],
-            given_up=[_given_up(one, names) for one in (explained.given_up if explained else ())],
-            missing=_missing(explained.missing if explained else None, search.asked),
-            changes=list(_changes(search.asked, plan, names)),
-        ),
+        plan=None if advice is None else _found(search, advice, names),
+    )
+
+
+def _found(search: Search, advice: Advice, names: Mapping[OfficialId, str]) -> PlanFoundOut:
+    plan, asked = advice.plan, search.asked
+    return PlanFoundOut(
+        posts=search.posts,
+        people=len({one.person for one in plan.assignments}),
+        is_proven=plan.is_optimal,
+        unwatched=[_stands(one, asked) for one in plan.unwatched],
+        given_up=[_given_up(one, names) for one in advice.given_up],
+        missing=None if advice.missing is None else _missing(advice.missing, asked, names),
+        changes=list(_changes(asked, plan, names)),
     )
 
 
@@ -109,20 +114,31 @@ def _concern(one: Concern, names: Mapping[OfficialId, str]) -> ConcernOut:
         official_name=names[official] if official else "",
         heats=[HeatId(heat) for heat in one.heats],
         times=one.times,
+        relay=one.relay,
+        take_overs=list(one.take_overs),
     )
 
 
-def _missing(missing: Missing | None, asked: Asked) -> MissingOut | None:
-    if missing is None:
-        return None
-    by_person: dict[str, list[StandsOut]] = {}
-    for post in missing.posts:
-        by_person.setdefault(post.person, []).append(_stands(post, asked))
+def _missing(missing: Missing, asked: Asked, names: Mapping[OfficialId, str]) -> MissingOut:
     return MissingOut(
         people=missing.people,
         is_proven=missing.is_proven,
-        who=[PersonMissingOut(stands=theirs) for theirs in by_person.values()],
+        who=list(_by_person(missing.posts, asked, {})),
+        moved=list(_by_person(missing.moved, asked, names)),
+        fewer=None if missing.fewer is None else _missing(missing.fewer, asked, names),
     )
+
+
+def _by_person(
+    posts: Iterable[Assignment], asked: Asked, names: Mapping[OfficialId, str]
+) -> Iterator[PersonMissingOut]:
+    """Whoever would be more has no name."""
+    by_person: dict[str, list[StandsOut]] = {}
+    for post in posts:
+        by_person.setdefault(post.person, []).append(_stands(post, asked))
+    for person, stands in by_person.items():
+        name = names.get(OfficialId(person), "")
+        yield PersonMissingOut(official_name=name, stands=stands)
 
 
 class _Where(NamedTuple):

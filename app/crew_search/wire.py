@@ -159,6 +159,7 @@ class Phase(StrEnum):
 
     WAITING = "waiting"
     SEARCHING = "searching"
+    MENDING = "mending"
     EXPLAINING = "explaining"
     ENDED = "ended"
     FAILED = "failed"
@@ -190,6 +191,8 @@ class ConcernOut(Wire):
     official_name: str
     heats: list[HeatId]
     times: int
+    relay: Relay | None
+    take_overs: list[int] = Field(description="the zone that it is about; none where it is none's")
 
 
 class GivenUpOut(Wire):
@@ -208,20 +211,24 @@ class GivenUpOut(Wire):
 
 
 class PersonMissingOut(Wire):
-    """Somebody more, and where they would stand."""
+    """Somebody more, or whoever would move for them, and where they would stand."""
 
+    official_name: str = Field(description="empty for somebody more")
     stands: list[StandsOut]
 
 
 class MissingOut(Wire):
     """How few people more would mend it; None where people alone do not, or it is not known.
 
-    `is_proven` where fewer do not suffice, or where no number of them mends it.
+    `is_proven` where fewer do not suffice, or where no number of them mends it. Whoever stands
+    keeps standing but those in `moved`; `fewer` would do if others moved.
     """
 
     people: int | None
     is_proven: bool
     who: list[PersonMissingOut]
+    moved: list[PersonMissingOut]
+    fewer: MissingOut | None
 
 
 class PlaceOut(Wire):
