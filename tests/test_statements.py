@@ -139,8 +139,8 @@ PINNED: Mapping[str, int] = {
     "GET /crew.csv": 2,
     "meet-report-1-umpire": 14,
     "meet-report-1-referee": 15,
-    "GET /meet-report": 12,
-    "GET /meet-report.csv": 12,
+    "GET /meet-report": 13,
+    "GET /meet-report.csv": 13,
     "GET /survey": 3,
     "GET /survey.csv": 3,
 }
