@@ -36,6 +36,7 @@ from app.describing import describe
 from app.exporting import routes as exporting
 from app.guarded import is_guarded
 from app.keeping import KeepNothing
+from app.meet_report import routes as meet_report
 from app.meets import routes as meets
 from app.pages import routers as pages
 from app.pages.refused import as_page
@@ -78,6 +79,7 @@ ROUTERS: tuple[APIRouter, ...] = (
     crew_search.router,
     rehearsals.router,
     watching.router,
+    meet_report.router,
     record.router,
     sealing.router,
     exporting.router,

@@ -30,9 +30,13 @@ from app.exporting.files import a_zip
 from app.exporting.wanted import Order
 from app.forms.briefing_card import draw_briefing_cards
 from app.forms.chiefs_sheet import draw_chiefs_sheet
+from app.forms.meet_report_sheet import draw_meet_report
 from app.forms.paper import Paper
 from app.forms.survey_sheet import draw_survey_sheets
 from app.ids import AppealId, HeatId, PictureId, ProtestId
+from app.meet_report.gathering import sheet_for
+from app.meet_report.queries import figures_for, names_for
+from app.meet_report.telling import report_csv
 from app.meets.queries import heat, names_in_event_of
 from app.pictures.queries import shown_copy
 from app.record.check import Checked, check_lines
@@ -42,6 +46,7 @@ from app.results.finality import announcement_shown
 from app.results.printing import as_csv, as_text
 from app.results.sheet import announcement_sheet
 from app.results.windows import all_windows
+from app.roles import Role
 from app.rounds.announced import as_announced, scores_out
 from app.rounds.telling import standing_out
 from app.rounds.wire import RoundStandingOut
@@ -84,6 +89,7 @@ def write_all(stage: Stage, out: Path) -> Written:
         *_windows(stage),
         *_survey(stage),
         *_crew(stage),
+        *_meet_report(stage),
         *(_case_file(stage, appeal) for appeal in stage.appeals.values()),
     ]
     # Last, since a paper that is sealed has its entry in the record.
@@ -126,6 +132,20 @@ def _crew(stage: Stage) -> Iterator[PaperFile]:
     cards = draw_briefing_cards(brief(day, now, {}), Paper.A4)
     yield PaperFile(Path("crew", "briefing-cards.pdf"), cards)
     yield PaperFile(Path("crew", "chiefs-sheet.pdf"), draw_chiefs_sheet(sheet, Paper.A4))
+
+
+def _meet_report(stage: Stage) -> Iterator[PaperFile]:
+    """All figures of the meet, as the referee sees them."""
+    now = stage.clock.now()
+    who = next(stage.caller(key) for key in stage.people if Role.REFEREE in stage.people[key].roles)
+    sheet, written = stage.read(
+        lambda conn: (
+            sheet_for(conn, stage.meet_id, who, now),
+            report_csv(figures_for(conn, stage.meet_id, who), names_for(conn, stage.meet_id, who)),
+        )
+    )
+    yield PaperFile(Path("meet-report", "meet-report.pdf"), draw_meet_report(sheet, Paper.A4))
+    yield PaperFile(Path("meet-report", "meet-report.csv"), written.encode("utf-8-sig"))
 
 
 def _form(stage: Stage, number: int, ruled: Ruled) -> PaperFile:

@@ -137,6 +137,10 @@ PINNED: Mapping[str, int] = {
     "organiser-crew-search-1-chief_umpire": 7,
     "GET /crew/wishes": 1,
     "GET /crew.csv": 2,
+    "meet-report-1-umpire": 14,
+    "meet-report-1-referee": 15,
+    "GET /meet-report": 13,
+    "GET /meet-report.csv": 13,
     "GET /survey": 3,
     "GET /survey.csv": 3,
 }

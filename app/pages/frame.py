@@ -36,6 +36,9 @@ PLACES = {
     "organiser": _Work("/meets/{meet}/organiser", frozenset({Role.ORGANISER})),
     "crew": _Work("/meets/{meet}/organiser/crew", frozenset({Role.CHIEF_UMPIRE})),
     "zone": _Work("/meets/{meet}/zone", frozenset({Role.UMPIRE, Role.CHIEF_UMPIRE, Role.REFEREE})),
+    "meet report": _Work(
+        "/meets/{meet}/meet-report", frozenset({Role.UMPIRE, Role.CHIEF_UMPIRE, Role.REFEREE})
+    ),
     "board": _Work("/meets/{meet}", everybody=True),
 }
 """The places of a meet. More may look into some of them (`WHO_OPENS`) than have work there; who has

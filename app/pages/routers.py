@@ -17,6 +17,7 @@ from app.pages import (
     joining,
     jury,
     keys,
+    meet_report,
     organiser,
     problem_types,
     protests,
@@ -43,5 +44,6 @@ ROUTERS: tuple[APIRouter, ...] = (
     organiser.router,
     survey.router,
     crew_search.router,
+    meet_report.router,
     problem_types.router,
 )

@@ -45,6 +45,7 @@ WORDS: Mapping[str, Mapping[str, str]] = {
         "jury": _("Jury"),
         "organiser": _("Organiser"),
         "crew": _("Crew"),
+        "meet report": _("Meet report"),
         "board": _("Notice board"),
     },
     "shown": {

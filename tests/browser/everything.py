@@ -194,6 +194,7 @@ LOOKERS = {
     "/meets/{meet}/protests/{protest}": ("results", "referee"),
     "/meets/{meet}/cases/{case}": ("referee", "jury"),
     "/meets/{meet}/zone": ("umpire", "referee"),
+    "/meets/{meet}/meet-report": ("umpire", "referee"),
     "/meets/{meet}/desk/heats/{heat}": ("results",),
 }
 """Who opens what shows each of them something else; all other pages one role alone opens."""

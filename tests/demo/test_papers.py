@@ -288,3 +288,17 @@ def run_app(*arguments: str, environment: Any) -> subprocess.CompletedProcess[st
         timeout=60,
         check=False,
     )
+
+
+def test_the_meet_report_counts_what_became_of_the_reports_of_the_story(demo: DemoRun) -> None:
+    """Counted by hand in the story: nine reports, of which five were confirmed (two about one lane
+    by one ruling), two dismissed and one withdrawn; that of the men's final is open. Of seven,
+    Wilson's interval is 36 % to 92 % (SciPy's binomtest).
+    """
+    with (demo.out / "meet-report" / "meet-report.csv").open(encoding="utf-8-sig") as lines:
+        rows = [row for row in csv.DictReader(lines) if row["section"] == "meet"]
+    counts = {row["measure"]: row["count"] for row in rows}
+    by_hand = {"reports": "9", "confirmed": "5", "dismissed": "2", "withdrawn": "1", "open": "1"}
+    assert {name: counts[name] for name in by_hand} == by_hand
+    paper = words_of(demo.out / "meet-report" / "meet-report.pdf")
+    assert "5 of 7, 95 % interval 36 % to 92 %" in paper

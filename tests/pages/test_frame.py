@@ -25,9 +25,11 @@ from tests.builders import MeetAtHand, Person, add_official
 
 PAGE = {"Accept": "text/html"}
 LED_TO = {
-    "umpire": ["Zone", "Notice board"],
-    "chief_umpire": ["Head official", "Crew", "Zone", "Notice board"],
-    "referee": ["Head official", "Results desk", "Jury", "Zone", "Notice board"],
+    "umpire": ["Zone", "Meet report", "Notice board"],
+    "chief_umpire": ["Head official", "Crew", "Zone", "Meet report", "Notice board"],
+    "referee": [
+        *("Head official", "Results desk", "Jury", "Zone", "Meet report", "Notice board"),
+    ],
     "results": ["Results desk", "Jury", "Notice board"],
     "jury": ["Results desk", "Jury", "Notice board"],
     "organiser": ["Results desk", "Organiser", "Notice board"],

@@ -28,6 +28,7 @@ AT_ANY_TIME = (
     *("", "/crew", "/heats", "/rounds", "/scores", "/announcements", "/windows.json", "/protests"),
     *("/appeals", "/disqualifications", "/end", "/papers", "/officials", "/end/time-corrections"),
     *("/survey", "/survey.csv", "/crew/wishes", "/crew.csv"),
+    *("/meet-report", "/meet-report.csv"),
 )
 OF_A_HEAT = ("", "/posts", "/rulings", "/result", "/round", "/round/now")
 OF_AN_ANNOUNCEMENT = (".json", ".csv", ".txt")
@@ -42,6 +43,7 @@ NOT_LISTS |= {
     "/crew/chiefs-sheet.pdf",
     "/survey-sheets.pdf",
 }
+NOT_LISTS |= {"/meet-report.pdf"}
 
 
 @pytest.fixture(scope="module")

@@ -1,0 +1,160 @@
+"""A meet report on paper, in words."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+from app.forms.fonts import Weight
+from app.forms.meet_report_sheet import Bar, Interval, MeetReportSheet
+from app.forms.plain_table import Heading, PlainTable
+from app.forms.sheet_head import MeetHead
+from app.meet_report.figures import Figures, Section, Tally
+from app.meet_report.telling import share_in_words, took_in_words, words_of
+
+TITLES = {
+    Section.ZONE: "By take-over",
+    Section.EDGE: "By edge watched",
+    Section.LANE: "By lane",
+    Section.INFRINGEMENT: "By what was reported",
+    Section.OFFICIAL: "By official",
+}
+COUNTED = (
+    Heading("", 0.28, Weight.BOLD),
+    Heading("white flags", 0.08),
+    Heading("yellow flags", 0.08),
+    Heading("reports", 0.08),
+    Heading("open", 0.07),
+    Heading("withdrawn", 0.1),
+    Heading("confirmed, of those ruled on", 0.31),
+)
+TIMED = (
+    Heading("", 0.3, Weight.BOLD),
+    Heading("timed", 0.1),
+    Heading("median", 0.16),
+    Heading("nine in ten within", 0.18),
+    Heading("a clock was off", 0.12),
+    Heading("clock not known", 0.14),
+)
+HOW = (
+    "A report counts for the zone, edge and lane that it is about; a white flag names no lane. "
+    "Confirmed and dismissed as the ruling that stands has it; what a protest or an appeal made of "
+    "it is told on its own. Rehearsals are not counted.",
+    "Intervals are Wilson's, at 95 %. Reports on one case are ruled on together, so that they tell "
+    "a little less than their number.",
+    "A flag's time is its phone's, put right by how far that was off; a report's when it arrived; "
+    "ruling and announcement are the first of each. Times that would be less than nothing are left "
+    "out and counted as a clock that was off. Nine in ten: linear interpolation (definition 7).",
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Printing:
+    """For whom it is printed, and when."""
+
+    head: MeetHead
+    whose: str
+    printed_at: str
+
+
+def on_sheet(of: Printing, figures: Figures, names: Mapping[str, str]) -> MeetReportSheet:
+    """What the paper says."""
+    return MeetReportSheet(
+        meet=of.head.meet,
+        place=of.head.place,
+        date=of.head.date,
+        time_zone=of.head.time_zone,
+        whose=of.whose,
+        printed_at=of.printed_at,
+        sentences=tuple(sentences(figures)),
+        bars=tuple(bars_of(figures, names)),
+        intervals=tuple(intervals_of(figures, names)),
+        tables=tuple(_tables(figures, names)),
+        notes=HOW,
+    )
+
+
+def sentences(figures: Figures) -> list[str]:
+    """The whole in a few sentences."""
+    whole, silent = figures.whole, figures.silent
+    return [
+        f"Flags: {whole.white} white, {whole.yellow} yellow. Reports: {whole.reports}, of which "
+        f"{whole.open} open and {whole.withdrawn} withdrawn.",
+        f"Confirmed of those ruled on: {share_in_words(whole.share)}.",
+        f"Silent posts, heat by heat: {silent.count} of {silent.of}.",
+    ]
+
+
+def bars_of(figures: Figures, names: Mapping[str, str]) -> list[Bar]:
+    """Reports by take-over and edge."""
+    section = Section.ZONE_AND_EDGE
+    return [
+        Bar(
+            words_of(section, one.key, names),
+            (one.confirmed, one.dismissed, one.open, one.withdrawn),
+        )
+        for one in figures.by(section)
+        if one.reports
+    ]
+
+
+def intervals_of(figures: Figures, names: Mapping[str, str]) -> list[Interval]:
+    """The confirmed share of the whole, of each take-over and of each edge."""
+    of_parts = [*figures.by(Section.ZONE), *figures.by(Section.EDGE)]
+    return [
+        Interval(label, share_in_words(one.share), one.share.count / one.share.of, *ends)
+        for label, one in [
+            ("all", figures.whole),
+            *((_label(one, names), one) for one in of_parts),
+        ]
+        if (ends := one.share.interval) is not None
+    ]
+
+
+def _label(one: Tally, names: Mapping[str, str]) -> str:
+    return ("edge: " if one.section is Section.EDGE else "") + words_of(one.section, one.key, names)
+
+
+def _tables(figures: Figures, names: Mapping[str, str]) -> list[PlainTable]:
+    counted = [
+        PlainTable(title, COUNTED, _rows(figures.by(section), names), size=8.2, title=title)
+        for section, title in TITLES.items()
+    ]
+    times = [
+        (
+            str(one.step),
+            str(len(one.seconds)),
+            took_in_words(one.median),
+            took_in_words(one.p90),
+            str(one.clock_off),
+            str(one.unknown),
+        )
+        for one in figures.times
+    ]
+    silent = [
+        (names[one.key], f"{one.share.count} of {one.share.of}")
+        for one in figures.silent_by_official
+    ]
+    ended = [(one.kind, one.state, str(one.count)) for one in figures.ended]
+    return [
+        *counted,
+        PlainTable("times", TIMED, times, size=8.2, title="How long it took"),
+        _plain("Silent posts by official", ("official", "heats without a call"), silent),
+        _plain("Protests and appeals", ("remedy", "stands", "how many"), ended),
+    ]
+
+
+def _plain(title: str, headings: Sequence[str], rows: Sequence[Sequence[str]]) -> PlainTable:
+    share = 0.6 / len(headings)
+    return PlainTable(title, [Heading(one, share) for one in headings], rows, 8.2, title)
+
+
+def _rows(tallies: Sequence[Tally], names: Mapping[str, str]) -> list[tuple[str, ...]]:
+    return [
+        (
+            words_of(one.section, one.key, names),
+            *(str(n) for n in (one.white, one.yellow, one.reports, one.open, one.withdrawn)),
+            share_in_words(one.share),
+        )
+        for one in tallies
+    ]
