@@ -13,7 +13,6 @@ from contextlib import suppress
 from dataclasses import dataclass
 from multiprocessing.connection import Connection
 
-from app.planning.advising import advise
 from app.planning.effort import Effort, NoPlan
 from app.planning.facts import Task
 
@@ -29,6 +28,9 @@ class Refused:
 
 def search(pipe: Connection, task: Task, limit_s: float) -> None:
     """Search, and send what is found through the pipe."""
+    # Not at the top: whoever starts such a process needs no solver of its own.
+    from app.planning.advising import advise  # noqa: PLC0415
+
     os.nice(10)  # reports come first
     resource.setrlimit(resource.RLIMIT_AS, (MEMORY, MEMORY))
     effort = Effort(limit_s=limit_s, tell=pipe.send, should_stop=_Stop(pipe))

@@ -10,7 +10,7 @@ import threading
 from dataclasses import dataclass, field
 from multiprocessing.connection import Connection
 from time import monotonic
-from typing import Final
+from typing import TYPE_CHECKING, Final
 
 from app.crew.wire import PostIn
 from app.crew_search.child import Refused, search
@@ -19,9 +19,11 @@ from app.crew_search.task import Asked
 from app.crew_search.wire import Phase, SearchIn
 from app.ids import MeetId
 from app.planning import effort
-from app.planning.advising import Advice
 from app.planning.effort import Progress
 from app.refusals import StateConflict
+
+if TYPE_CHECKING:
+    from app.planning.advising import Advice
 
 _SPAWNED: Final = multiprocessing.get_context("spawn")
 UNEXPECTED: Final = (
@@ -114,11 +116,11 @@ class Search:
             match said:
                 case Progress():
                     self.progress, self.phase = said, _PHASES[said.phase]
-                case Advice():
-                    self.posts = posts_found(self.asked, said.plan)
-                    self.advice = said
                 case Refused():
                     self.problem = said.why
+                case advice:
+                    self.posts = posts_found(self.asked, advice.plan)
+                    self.advice = advice
 
     def _end(self) -> None:
         with self._changing:

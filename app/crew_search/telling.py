@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from typing import NamedTuple
+from typing import TYPE_CHECKING, NamedTuple
 
 from app.crew.heats_named import in_words
 from app.crew.queries import Post, lanes_in_words
@@ -23,11 +23,13 @@ from app.crew_search.wire import (
 )
 from app.ids import HeatId, OfficialId
 from app.meets.states import HeatState
-from app.planning.advising import Advice
 from app.planning.effort import Progress
 from app.planning.facts import Assignment
 from app.planning.results import Concern, CrewPlan, GivenUp, Missing, Unwatched
 from app.rules.relay import Edge, Side
+
+if TYPE_CHECKING:
+    from app.planning.advising import Advice
 
 
 def told(search: Search, names: Mapping[OfficialId, str]) -> SearchOut:
