@@ -15,6 +15,7 @@ from pathlib import Path
 
 from sqlalchemy import Connection
 
+from app.access.queries import official_names
 from app.appeals.decision_papers import decision_form
 from app.appeals.dossier import dossier
 from app.appeals.lodged_papers import appeal_form, protest_form
@@ -25,6 +26,10 @@ from app.casefiles.scope import Asked, Of
 from app.crew.briefing import brief
 from app.crew.chiefs import for_the_chief
 from app.crew.day import day_of
+from app.crew.heats_named import HeatNames
+from app.crew.plan_list import listed
+from app.crew.queries import post_sent
+from app.crew_search.found import posts_found
 from app.exporting.building import export_to
 from app.exporting.files import a_zip
 from app.exporting.wanted import Order
@@ -39,6 +44,8 @@ from app.meet_report.queries import figures_for, names_for
 from app.meet_report.telling import report_csv
 from app.meets.queries import heat, names_in_event_of
 from app.pictures.queries import shown_copy
+from app.planning.effort import Effort
+from app.planning.making import plan_crew
 from app.record.check import Checked, check_lines
 from app.record.queries import export_lines
 from app.results.calendar import as_calendar
@@ -58,6 +65,8 @@ from app.surveys.lines_list import lines_csv
 from app.visible import likeness
 from app.wire import Wire
 from seed_demo.stage import Announced, Decided, Ruled, Stage
+
+SEARCH_S = 8.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -125,13 +134,27 @@ def _survey(stage: Stage) -> Iterator[PaperFile]:
 
 
 def _crew(stage: Stage) -> Iterator[PaperFile]:
-    """A card for each umpire, without codes, since all have joined; and the chief's sheet."""
+    """A card for each umpire, without codes, since all have joined; the chief's sheet; and the plan
+    that was found before the first heat.
+    """
     now = stage.clock.now()
     day = stage.read(lambda conn: day_of(conn, stage.meet_id))
     sheet = stage.read(lambda conn: for_the_chief(conn, stage.meet_id, now))
     cards = draw_briefing_cards(brief(day, now, {}), Paper.A4)
     yield PaperFile(Path("crew", "briefing-cards.pdf"), cards)
     yield PaperFile(Path("crew", "chiefs-sheet.pdf"), draw_chiefs_sheet(sheet, Paper.A4))
+    yield PaperFile(Path("crew", "plan-found.csv"), _plan_found(stage).encode("utf-8-sig"))
+
+
+def _plan_found(stage: Stage) -> str:
+    """The plan that is found for the first start list, as a crew list."""
+    if (asked := stage.asked) is None:
+        raise ValueError("nobody was asked for a plan: set the meet up first")
+    found = posts_found(asked, plan_crew(asked.task, Effort(limit_s=SEARCH_S)))
+    relays = {heat.id: heat.relay for heat in asked.heats.values()}
+    posts = [post_sent(one, {relays[HeatId(heat)] for heat in one.heats}) for one in found]
+    names = stage.read(lambda conn: official_names(conn, stage.meet_id))
+    return listed(posts, names, HeatNames(list(asked.heats.values())))
 
 
 def _meet_report(stage: Stage) -> Iterator[PaperFile]:

@@ -9,9 +9,15 @@ from __future__ import annotations
 
 from app.access.actions import name_official
 from app.access.guard import FOUNDER
+from app.access.queries import officials_of
 from app.access.wire import OfficialIn
 from app.crew.actions import plan_crew
 from app.crew.wire import CrewIn, CrewOut, PostIn
+from app.crew_search import lists
+from app.crew_search.actions import set_wishes
+from app.crew_search.queries import wishes_of
+from app.crew_search.task import asked_of
+from app.crew_search.wire import SearchIn
 from app.ids import OfficialId, PostId, SessionId, new_id
 from app.meets.actions import make_meet
 from app.meets.wire import MeetIn, OrganiserIn
@@ -25,8 +31,8 @@ from seed_demo.stage import Person, Stage
 
 
 def set_up(stage: Stage) -> CrewOut:
-    """Make the meet, name its officials, load the first start list, survey the zones and plan the
-    crew.
+    """Make the meet, name its officials, load the first start list, survey the zones, say who is
+    there when, and plan the crew.
     """
     _make_meet(stage)
     for line in stage.files.officials:
@@ -34,7 +40,22 @@ def set_up(stage: Stage) -> CrewOut:
             _name(stage, line)
     stage.load_start_list(stage.files.organiser, "start-list.csv")
     _survey_zones(stage)
+    _wish(stage)
     return _plan_crew(stage)
+
+
+def _wish(stage: Stage) -> None:
+    """Who is there when, and what a plan is to be found of before the first heat. It stays a
+    proposal: everybody keeps one post through the day, as the story tells it.
+    """
+    people = lists.read_people(read_bytes("people.csv"), {})
+    before = stage.read(lambda conn: wishes_of(conn, stage.meet_id))
+    officials = stage.read(lambda conn: officials_of(conn, stage.meet_id))
+    seen = lists.with_people(before, people, officials)
+    if seen.told.problems:
+        raise ValueError(f"people.csv: {seen.told.problems[0].problem}")
+    stage.act(stage.files.organiser, set_wishes(seen.wishes, None))
+    stage.asked = stage.read(lambda conn: asked_of(conn, stage.meet_id, SearchIn()))
 
 
 def _survey_zones(stage: Stage) -> None:

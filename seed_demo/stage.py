@@ -14,6 +14,7 @@ from zoneinfo import ZoneInfo
 
 from app.access.pen import Pen
 from app.access.queries import Caller
+from app.crew_search.task import Asked
 from app.ids import (
     AnnouncementId,
     AppealId,
@@ -109,6 +110,7 @@ class Stage:
     protests: dict[str, ProtestId] = field(default_factory=dict)
     appeals: dict[str, AppealId] = field(default_factory=dict)
     decisions: list[Decided] = field(default_factory=list)
+    asked: Asked | None = None
 
     def act(self, by: str, action: Action[Result]) -> Result:
         """An official does something."""

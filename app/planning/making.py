@@ -13,6 +13,7 @@ from app.planning.pinning import contradiction, told
 from app.planning.results import Concern, CrewPlan, Unwatched
 from app.planning.search import Search
 from app.planning.seats import Seat
+from app.planning.settling import settled
 from app.planning.tally import Fault, faults
 from app.planning.wishes import Wish
 from app.rules.relay import Edge
@@ -37,11 +38,12 @@ def plan_crew(
             raise
         pins = contradiction(build(task, is_pinned=False), effort.seed)
         raise NoPlan(is_proven=True, why=told(task, pins) if pins else "") from none
-    found = list(faults(model, best.placed))
+    placed = settled(model, best.placed)
+    found = list(faults(model, placed))
     return CrewPlan(
-        assignments=tuple(assignments(model, best.placed)),
+        assignments=tuple(assignments(model, placed)),
         counted=best.counted,
-        unwatched=tuple(_unwatched(model, best.placed)),
+        unwatched=tuple(_unwatched(model, placed)),
         concerns=_concerns(model, [one for one in found if not model.has_begun(one.spell)]),
         seconds=best.seconds,
         stopped=best.stopped,

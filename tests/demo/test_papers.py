@@ -302,3 +302,20 @@ def test_the_meet_report_counts_what_became_of_the_reports_of_the_story(demo: De
     assert {name: counts[name] for name in by_hand} == by_hand
     paper = words_of(demo.out / "meet-report" / "meet-report.pdf")
     assert "5 of 7, 95 % interval 36 % to 92 %" in paper
+
+
+def test_the_plan_that_is_found_watches_every_edge_of_every_lane(demo: DemoRun) -> None:
+    with (demo.out / "crew" / "plan-found.csv").open(encoding="utf-8-sig", newline="") as lines:
+        rows = list(csv.DictReader(lines, strict=True))
+    watched: Counter[tuple[str, ...]] = Counter()
+    for row in rows:
+        for heat in _span(row["heat"]):
+            where = (row["event"], row["round"], str(heat), row["take_over"], row["edge"])
+            watched[where] += len(_span(row["lanes"]))
+    assert len(watched) == 5 * 3 * 2, "five heats, three take-overs, two edges"
+    assert set(watched.values()) == {8}
+
+
+def _span(text: str) -> range:
+    first, _, last = text.partition("–")
+    return range(int(first), int(last or first) + 1)
