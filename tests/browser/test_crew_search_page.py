@@ -1,0 +1,122 @@
+"""Planning the crew at the desk: a list looked at, a choice pinned, a search seen to its end or
+stopped, and its plan taken over only when somebody says so.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pytest
+from playwright.sync_api import Browser, Page, expect
+
+from tests.browser.looking import a_window
+from tests.builders import MeetAtHand, a_bare_meet, add_official
+from tests.crew_search.test_search import a_long_day, a_programme
+from tests.running import Service
+
+pytestmark = pytest.mark.browser
+
+PATIENCE_MS = 60_000
+
+
+@pytest.fixture
+def meet(service: Service) -> MeetAtHand:
+    """Seven umpires, of whom six suffice."""
+    meet = a_bare_meet(service)
+    for number in range(7):
+        add_official(meet, f"Umpire {number}", "umpire")
+    add_official(meet, "chief", "chief_umpire")
+    return meet
+
+
+def address(meet: MeetAtHand) -> str:
+    return f"/meets/{meet.id}/organiser/crew-search"
+
+
+def load(page: Page, rows: str) -> None:
+    sent: Any = {"name": "crew.csv", "mimeType": "text/csv", "buffer": rows.encode()}
+    page.set_input_files("#people-file-file", sent)
+
+
+def search(page: Page) -> None:
+    page.get_by_role("button", name="Search for a plan").click()
+    expect(page.locator("#take-plan")).to_be_visible(timeout=PATIENCE_MS)
+
+
+def test_from_a_list_to_a_crew_plan(chromium: Browser, meet: MeetAtHand) -> None:
+    a_programme(meet)
+    with a_window(chromium, meet.service, meet["chief"]) as window:
+        page = window.open(address(meet))
+        load(page, "name,experience,until\n" + "".join(f"Umpire {n},2,18:00\n" for n in range(6)))
+        expect(page.locator("#people-file .would")).to_contain_text("6 people can be planned")
+        expect(page.locator("#people-file .would")).to_contain_text("Umpire 6")
+        page.locator("#people-file").get_by_role("button", name="Load it").click()
+        expect(page.locator("table.people tbody tr")).to_have_count(6)
+        page.select_option("#pin-who", label="Umpire 3")
+        page.select_option("#pin-at", "3")
+        page.get_by_role("button", name="Keep this choice").click()
+        expect(page.get_by_role("button", name="Take it back")).to_have_count(1)
+        search(page)
+        assert meet.organiser.get("crew").json()["posts"] == [], "nothing is planned yet"
+        expect(page.locator("#search")).to_contain_text(
+            "Every edge of every lane in use is watched"
+        )
+        page.locator("#take-plan").click()
+        page.wait_for_url("**/organiser/crew")
+        expect(page.locator("table.posts tbody tr")).not_to_have_count(0)
+        expect(page.get_by_label("Who stands where in")).to_be_visible()
+    posts = meet.organiser.get("crew").json()["posts"]
+    mine = [one for one in posts if one["official_name"] == "Umpire 3"]
+    assert any(one["take_over"] == 3 for one in mine)
+
+
+def test_a_drop_out_is_replaced_by_the_smallest_change(chromium: Browser, meet: MeetAtHand) -> None:
+    heats = a_programme(meet)
+    with a_window(chromium, meet.service, meet.organiser) as window:
+        page = window.open(address(meet))
+        page.select_option("#who-drops", label="Umpire 6")
+        page.get_by_role("button", name="Drops out").click()
+        expect(page.get_by_role("button", name="is back")).to_have_count(1)
+        search(page)
+        page.locator("#take-plan").click()
+        page.wait_for_url("**/organiser/crew")
+        page = window.open(address(meet))
+        page.get_by_role("button", name="is back").click()
+        expect(page.get_by_role("button", name="is back")).to_have_count(0)
+        page.select_option("#who-drops", label="Umpire 0")
+        page.get_by_role("button", name="Drops out").click()
+        expect(page.get_by_role("button", name="is back")).to_have_count(1)
+        page.get_by_label("the smallest change of the plan in force").check()
+        page.select_option("#from-heat", heats[1]["id"])
+        search(page)
+        changes = page.locator("#changes tbody tr")
+        expect(changes).to_have_count(2)
+        expect(changes.nth(0)).to_contain_text("Umpire 0")
+        expect(changes.nth(1)).to_contain_text("Umpire 6")
+
+
+def test_a_search_shows_how_far_it_is_and_is_stopped(
+    chromium: Browser, service: Service, meet: MeetAtHand
+) -> None:
+    for number in range(7, 20):
+        add_official(meet, f"Umpire {number}", "umpire")
+    a_long_day(meet)
+    with a_window(chromium, service, meet.organiser) as window:
+        page = window.open(address(meet))
+        page.fill("#seconds", "120")
+        page.get_by_role("button", name="Search for a plan").click()
+        expect(page.locator("#search progress")).to_be_visible(timeout=PATIENCE_MS)
+        expect(page.locator("table.counts tbody tr")).not_to_have_count(0, timeout=PATIENCE_MS)
+        page.locator("#stop-search").click()
+        expect(page.locator("#take-plan")).to_be_visible(timeout=PATIENCE_MS)
+        expect(page.locator("#search")).to_contain_text("Stopped, with the best plan so far")
+
+
+def test_what_cannot_be_planned_is_told_in_the_form(chromium: Browser, meet: MeetAtHand) -> None:
+    rows = "event,round,heat,lane,team\nWomen 4x100 m,final,1,4,Tern\n"
+    meet.organiser.post("start-lists", content=rows)
+    with a_window(chromium, meet.service, meet.organiser) as window:
+        page = window.open(address(meet))
+        page.get_by_role("button", name="Search for a plan").click()
+        expect(page.locator("#begin-search .problem")).to_contain_text("no start time")
+        window.wrong.clear()  # the refusal itself
