@@ -26,7 +26,7 @@ from app.meets.states import HeatState
 from app.planning.effort import Progress
 from app.planning.facts import Assignment
 from app.planning.results import Concern, CrewPlan, GivenUp, Missing, Unwatched
-from app.rules.relay import Edge, Side
+from app.rules.relay import Edge, Relay, Side
 
 if TYPE_CHECKING:
     from app.planning.advising import Advice
@@ -59,7 +59,7 @@ def _found(search: Search, advice: Advice, names: Mapping[OfficialId, str]) -> P
         posts=search.posts,
         people=len({one.person for one in plan.assignments}),
         is_proven=plan.is_optimal,
-        unwatched=[_stands(one, asked) for one in plan.unwatched],
+        unwatched=_all_stands(plan.unwatched, asked),
         given_up=[_given_up(one, names) for one in advice.given_up],
         missing=None if advice.missing is None else _missing(advice.missing, asked, names),
         changes=list(_changes(asked, plan, names)),
@@ -79,16 +79,27 @@ def _counts(plan: CrewPlan | None, progress: Progress | None) -> list[CountOut]:
     ]
 
 
-def _stands(one: Unwatched | Assignment, asked: Asked) -> StandsOut:
-    heats = [asked.heats[HeatId(heat)] for heat in one.heats]
-    where = _where(one.take_overs, one.edge, one.lanes)
+def _all_stands(posts: Iterable[Unwatched | Assignment], asked: Asked) -> list[StandsOut]:
+    """What is the same in several rows of heats is told once."""
+    heats: dict[tuple[Relay, tuple[int, ...], Edge, tuple[int, ...]], set[str]] = {}
+    for one in posts:
+        place = (one.relay, tuple(one.take_overs), one.edge, tuple(one.lanes))
+        heats.setdefault(place, set()).update(one.heats)
+    return [_stands(place, theirs, asked) for place, theirs in heats.items()]
+
+
+def _stands(
+    place: tuple[Relay, tuple[int, ...], Edge, tuple[int, ...]], ids: set[str], asked: Asked
+) -> StandsOut:
+    relay, take_overs, edge, lanes = place
+    heats = [heat for heat in asked.heats.values() if heat.id in ids]
     return StandsOut(
-        relay=one.relay,
-        take_overs=list(one.take_overs),
-        edge=one.edge,
-        lanes=list(one.lanes),
+        relay=relay,
+        take_overs=list(take_overs),
+        edge=edge,
+        lanes=list(lanes),
         heats=[heat.id for heat in heats],
-        words=f"{one.relay}, {where} ({in_words(heats)})",
+        words=f"{relay}, {_where(take_overs, edge, lanes)} ({in_words(heats)})",
     )
 
 
@@ -102,23 +113,28 @@ def _given_up(one: GivenUp, names: Mapping[OfficialId, str]) -> GivenUpOut:
     return GivenUpOut(
         wish=one.wish,
         times=one.times,
-        concerns=[_concern(each, names) for each in one.concerns],
+        concerns=list(_concerns(one.concerns, names)),
         costs=one.costs,
         instead=one.instead,
         is_impossible=one.is_impossible,
     )
 
 
-def _concern(one: Concern, names: Mapping[OfficialId, str]) -> ConcernOut:
-    official = OfficialId(one.person) if one.person is not None else None
-    return ConcernOut(
-        official=official,
-        official_name=names[official] if official else "",
-        heats=[HeatId(heat) for heat in one.heats],
-        times=one.times,
-        relay=one.relay,
-        take_overs=list(one.take_overs),
-    )
+def _concerns(concerns: Iterable[Concern], names: Mapping[OfficialId, str]) -> Iterator[ConcernOut]:
+    """Whom it concerns, each zone once."""
+    found: dict[tuple[str | None, Relay | None, tuple[int, ...]], list[Concern]] = {}
+    for one in concerns:
+        found.setdefault((one.person, one.relay, tuple(one.take_overs)), []).append(one)
+    for (person, relay, take_overs), theirs in found.items():
+        official = OfficialId(person) if person is not None else None
+        yield ConcernOut(
+            official=official,
+            official_name=names[official] if official else "",
+            heats=[HeatId(heat) for one in theirs for heat in one.heats],
+            times=sum(one.times for one in theirs),
+            relay=relay,
+            take_overs=list(take_overs),
+        )
 
 
 def _missing(missing: Missing, asked: Asked, names: Mapping[OfficialId, str]) -> MissingOut:
@@ -135,12 +151,12 @@ def _by_person(
     posts: Iterable[Assignment], asked: Asked, names: Mapping[OfficialId, str]
 ) -> Iterator[PersonMissingOut]:
     """Whoever would be more has no name."""
-    by_person: dict[str, list[StandsOut]] = {}
+    by_person: dict[str, list[Assignment]] = {}
     for post in posts:
-        by_person.setdefault(post.person, []).append(_stands(post, asked))
-    for person, stands in by_person.items():
+        by_person.setdefault(post.person, []).append(post)
+    for person, theirs in by_person.items():
         name = names.get(OfficialId(person), "")
-        yield PersonMissingOut(official_name=name, stands=stands)
+        yield PersonMissingOut(official_name=name, stands=_all_stands(theirs, asked))
 
 
 class _Where(NamedTuple):
