@@ -22,7 +22,7 @@ from tests.sendings import DOCUMENTS, FILES, SENDINGS, Sending, told
 
 WITHOUT_BODY = {
     *("heats/{heat}/start", "heats/{heat}/hold-back", "join-links/{link}", "keys/options"),
-    "rehearsals/{rehearsal}/end",
+    *("rehearsals/{rehearsal}/end", "searches/{search}/take"),
 }
 NOT_READABLE: dict[str, bytes] = {
     "empty": b"",
@@ -234,6 +234,7 @@ OPTIONAL = {
     *("venue", "affiliation", "device", "lane", "report", "post", "words", "infringement"),
     *("despite", "remark", "take_over", "reconsiders", "points", "drawn_at"),
     *("advised_at", "secretary", "substitutes", "replaced_by"),
+    *("people", "template", "pins", "dropped", "seconds", "keep"),
 }
 
 
