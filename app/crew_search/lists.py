@@ -50,24 +50,25 @@ def with_people(
     for one in officials:
         by_name.setdefault(likeness(one.name), []).append(one)
     problems = ProblemList()
-    people: dict[str, PersonIn] = {}
+    people: list[PersonIn] = []
     for row in listed.rows:
         found = by_name.get(likeness(row.name), [])
         if (why := _why_not(row, found, watching)) is not None:
             problems.add(row.row, "name", why)
         else:
-            official = found[0].id
-            known = people.get(official, PersonIn(official=official, experience=row.experience))
-            people[official] = known.model_copy(
-                update={
-                    "hours": [*known.hours, *_hours(row)],
-                    "may_not": [*known.may_not, *_positions(row)],
-                }
+            people.append(
+                PersonIn(
+                    official=found[0].id,
+                    experience=row.experience,
+                    hours=list(_hours(row)),
+                    may_not=list(_positions(row)),
+                )
             )
     seen = listed.with_problems(problems.told())
-    names = [one.name for one in watching if one.id not in people]
+    listed_ids = {one.official for one in people}
+    names = [one.name for one in watching if one.id not in listed_ids]
     wishes = WishesIn(
-        people=list(people.values()),
+        people=people,
         template=before.template,
         pins=before.pins,
         dropped=before.dropped,

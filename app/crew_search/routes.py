@@ -67,8 +67,8 @@ async def post_people_list(
     columns: ColumnNames = "{}",
 ) -> Response:
     """Say who is planned from a CSV or XLSX file in the body, with the column `name`, and if you
-    like `experience, from, until, not`; a further row of somebody has further hours. `check=true`
-    only looks. With If-Match once wishes are stored. The rest of them stays.
+    like `experience, from, until, not`; `check=true` only looks. With If-Match once wishes are
+    stored. The rest of them stays.
     """
     listed = await list_sent(request, columns, lists.read_people)
 

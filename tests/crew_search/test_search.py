@@ -331,6 +331,11 @@ def test_a_list_with_strangers_stores_nothing(meet: MeetAtHand) -> None:
     assert meet.organiser.get("crew/wishes").json()["people"] == []
 
 
+def test_somebody_who_is_listed_twice_is_told(meet: MeetAtHand) -> None:
+    told = a_list(meet, "people-list", "name,from\nUmpire 1,09:00\nUMPIRE 1,12:00\n")
+    assert (told["status"], [one["row"] for one in told["problems"]]) == (422, [3])
+
+
 def test_a_template_from_a_file_is_kept_beside_the_people(meet: MeetAtHand) -> None:
     wishes(meet, people=[{"official": umpires(meet)[0]}])
     text = "people,edge,side,lanes\n2,start,inside,8\n2,end,outside,8\n"

@@ -59,7 +59,7 @@ def test_a_phone_learns_whose_it_is_where_it_stands_and_what_is_now(meet: MeetAt
         "lanes": [3, 4],
         "side": "inside",
         "relays": [],
-            "heats": [],
+        "heats": [],
         "words": "take-over 1, end, lanes 3–4, inside",
     }
     assert (told["now"], told["next"]) == (meet.heat(0), meet.heat(1))
