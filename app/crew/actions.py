@@ -8,6 +8,7 @@ from functools import cache, partial
 from sqlalchemy import bindparam, delete, insert, select, update
 
 from app.access.queries import officials_of
+from app.access.wire import OfficialOut
 from app.crew.queries import most_lanes, plan_row, planned_posts
 from app.crew.tables import crew_plans, heat_posts, posts
 from app.crew.telling import crew
@@ -23,6 +24,11 @@ from app.store.action import Action, Deed, Done, Put, Unit
 from app.store.upsert import insert_or_keep
 
 WATCHERS = frozenset({Role.UMPIRE, Role.CHIEF_UMPIRE})
+
+
+def is_watching(official: OfficialOut) -> bool:
+    """Whether somebody can have a post."""
+    return official.active and not WATCHERS.isdisjoint(official.roles)
 
 
 def plan_crew(sent: CrewIn, version: int | None) -> Action[Put[CrewOut]]:

@@ -126,7 +126,9 @@ def _tables(day: Day, places: Mapping[OfficialId, int]) -> Iterator[CrewTable]:
     for relay in _relays(day):
         its = spells(day, relay)
         lanes = range(1, max(day.facts.track.lanes, day.on_programme.get(relay, 0)) + 1)
-        rows = [*_watched(its, places), *_gaps(its, lanes)]
+        # A plan of single heats is made for the lanes that are in use there.
+        is_by_heat = any(post.heats for post in day.posts if post.stands_for(relay))
+        rows = [*_watched(its, places), *_gaps(its, lanes, is_by_heat=is_by_heat)]
         yield CrewTable(
             relays=relay.value,
             columns=tuple(_when(day, one) for one in its) if len(its) > 1 else (ALL_DAY,),
@@ -165,12 +167,12 @@ def _where(take_over: int, edge: Edge) -> str:
     return f"take-over {take_over}, {edge}"
 
 
-def _gaps(its: Sequence[Spell], lanes: Iterable[int]) -> Iterator[Row]:
+def _gaps(its: Sequence[Spell], lanes: Iterable[int], *, is_by_heat: bool) -> Iterator[Row]:
     """What nobody watches, in the columns in which it is so."""
     found: dict[tuple[int, Edge], list[frozenset[int]]] = {}
     for place, spell in enumerate(its):
         posts = [PostPlace("", one.take_over, one.edge, frozenset(one.lanes)) for one in spell.crew]
-        for gap in uncovered(posts, lanes):
+        for gap in uncovered(posts, spell.in_use if is_by_heat else lanes):
             columns = found.setdefault((gap.take_over, gap.edge), [frozenset()] * len(its))
             columns[place] |= {gap.lane}
     for (take_over, edge), columns in found.items():

@@ -134,7 +134,9 @@ def as_sent(
     place: Place, relays: Iterable[Relay], heats: Iterable[HeatId], left: list[Post]
 ) -> PostIn:
     """The post at a place; one that is left of the plan before keeps its id, and is taken."""
-    kept = next((post for post in left if _is_that(post, place)), None)
+    alike = [post for post in left if _is_that(post, place)]
+    same = (post for post in alike if post.side == place.side and post.relays == frozenset(relays))
+    kept = next(same, None) or next(iter(alike), None)
     if kept is not None:
         left.remove(kept)
     return PostIn(

@@ -28,8 +28,9 @@ class HeatsNamed:
 
     @property
     def words(self) -> str:
-        """As people say it: Women 4x100, heats, heat 1–4."""
-        return f"{self.event_name}, {self.round}, heat {self.spans}"
+        """As people say it: Women 4x100, heats, heats 1–4."""
+        word = "heat" if len(self.numbers) == 1 else "heats"
+        return f"{self.event_name}, {self.round}, {word} {self.spans}"
 
 
 def named(heats: Iterable[HeatOut]) -> list[HeatsNamed]:

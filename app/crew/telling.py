@@ -15,7 +15,7 @@ from app.crew.heats_named import in_words
 from app.crew.queries import Post, lanes_in_words, plan_row, posts_of
 from app.crew.wire import ApartOut, CrewOut, GapOut, PostOut
 from app.ids import MeetId, OfficialId
-from app.meets.queries import meet_facts, programme, relays_of
+from app.meets.queries import heats_held, meet_facts, relays_of
 from app.meets.wire import HeatOut
 from app.rules.apart import Apart, Stands, wanted_apart
 from app.rules.cover import PostPlace, uncovered
@@ -71,7 +71,7 @@ def _single_heats(conn: Connection, meet_id: MeetId, known: Sequence[Post]) -> l
     """The programme, where posts are planned heat by heat."""
     if not any(post.heats for post in known):
         return []
-    return programme(conn, meet_id)
+    return heats_held(conn, meet_id)
 
 
 def _gaps(posts: Iterable[Post], lanes: Iterable[int]) -> list[tuple[int, Edge, tuple[int, ...]]]:

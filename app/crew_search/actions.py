@@ -5,10 +5,11 @@ from __future__ import annotations
 from sqlalchemy import update
 
 from app.access.queries import officials_of
-from app.crew.actions import WATCHERS
+from app.crew.actions import is_watching
 from app.crew_search.queries import wishes_of
 from app.crew_search.tables import crew_wishes
 from app.crew_search.wire import WishesIn, WishesOut
+from app.ids import OfficialId
 from app.meets.queries import relays_by_heat
 from app.record.kinds import Kind
 from app.refusals import Malformed, PreconditionMissing, Stale
@@ -26,8 +27,8 @@ def set_wishes(sent: WishesIn, version: int | None) -> Action[Put[WishesOut]]:
         if known.version and known.model_dump(mode="json", exclude={"version"}) == content:
             return Done(Put(known, created=False), None)
         _insist_on_version(known.version, version)
-        _insist_on_people(unit, sent)
-        _insist_on_heats(unit, sent)
+        _insist_on_people(unit, sent, known)
+        _insist_on_heats(unit, sent, known)
         _insist_on_template(sent)
         fresh = {"meet_id": unit.meet_id, "version": 0, "content": {}}
         insert_or_keep(unit.conn, crew_wishes, fresh)
@@ -55,36 +56,39 @@ def _insist_on_version(stored: int, named: int | None) -> None:
         raise Stale("It was changed meanwhile. Read it again, then decide.")
 
 
-def _insist_on_people(unit: Unit, sent: WishesIn) -> None:
-    watching = {
-        one.id: one.active and not WATCHERS.isdisjoint(one.roles)
-        for one in officials_of(unit.conn, unit.meet_id)
-    }
+def _insist_on_people(unit: Unit, sent: WishesIn, known: WishesOut) -> None:
+    """Of whoever is new in it: that somebody who is stored already is inactive by now must not keep
+    anybody from saying so.
+    """
+    officials = {one.id: one for one in officials_of(unit.conn, unit.meet_id)}
+    stored = {one.official for one in known.people}
     seen: set[str] = set()
     for number, person in enumerate(sent.people):
         field = f"/people/{number}/official"
-        if not watching.get(person.official):  # type: ignore[call-overload]
-            raise Malformed(f"Person {number + 1} is no active umpire of this meet.", field=field)
+        official = officials.get(OfficialId(person.official))
+        name = official.name if official else f"Person {number + 1}"
+        if person.official not in stored and (official is None or not is_watching(official)):
+            raise Malformed(f"{name} is no active umpire of this meet.", field=field)
         if person.official in seen:
-            raise Malformed(f"Person {number + 1} is named twice.", field=field)
+            raise Malformed(f"{name} is named twice.", field=field)
         seen.add(person.official)
     for number, pin in enumerate(sent.pins):
-        if pin.official not in watching:
+        if OfficialId(pin.official) not in officials:
             raise Malformed(
                 f"Pin {number + 1} is for somebody who is no official of this meet.",
                 field=f"/pins/{number}/official",
             )
     for number, dropped in enumerate(sent.dropped):
-        if dropped not in watching:
+        if OfficialId(dropped) not in officials:
             raise Malformed(
                 "Whoever drops out must be an official of this meet.", field=f"/dropped/{number}"
             )
 
 
-def _insist_on_heats(unit: Unit, sent: WishesIn) -> None:
-    known = relays_by_heat(unit.conn, unit.meet_id) if sent.pins else {}
+def _insist_on_heats(unit: Unit, sent: WishesIn, known: WishesOut) -> None:
+    on_programme = relays_by_heat(unit.conn, unit.meet_id) if sent.pins else {}
     for number, pin in enumerate(sent.pins):
-        if pin.heat not in known:
+        if pin.heat not in on_programme and pin not in known.pins:
             raise Malformed(
                 f"Pin {number + 1} is for a heat that is not on this meet's programme.",
                 field=f"/pins/{number}/heat",

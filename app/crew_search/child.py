@@ -8,12 +8,11 @@ the best plan so far when it is told to stop, and when nobody listens any more.
 from __future__ import annotations
 
 import os
-import resource
 from contextlib import suppress
 from dataclasses import dataclass
 from multiprocessing.connection import Connection
 
-from app.planning.effort import Effort, NoPlan
+from app.planning.effort import Effort, NoPlan, Progress
 from app.planning.facts import Task
 
 MEMORY = 4 * 1024**3
@@ -32,13 +31,26 @@ def search(pipe: Connection, task: Task, limit_s: float) -> None:
     from app.planning.advising import advise  # noqa: PLC0415
 
     os.nice(10)  # reports come first
-    resource.setrlimit(resource.RLIMIT_AS, (MEMORY, MEMORY))
-    effort = Effort(limit_s=limit_s, tell=pipe.send, should_stop=_Stop(pipe))
-    with suppress(BrokenPipeError, ConnectionResetError):
+    _bound_memory()
+
+    def tell(progress: Progress) -> None:
+        with suppress(OSError):  # nobody listens any more: `_Stop` says so to the solver
+            pipe.send(progress)
+
+    effort = Effort(limit_s=limit_s, tell=tell, should_stop=_Stop(pipe))
+    with suppress(OSError):
         try:
             pipe.send(advise(task, effort))
         except (NoPlan, ValueError) as none:
             pipe.send(Refused(str(none)))
+
+
+def _bound_memory() -> None:
+    import resource  # noqa: PLC0415 - not everywhere, and only here
+
+    _, hard = resource.getrlimit(resource.RLIMIT_AS)
+    most = MEMORY if hard == resource.RLIM_INFINITY else min(MEMORY, hard)
+    resource.setrlimit(resource.RLIMIT_AS, (most, hard))
 
 
 class _Stop:
@@ -49,5 +61,8 @@ class _Stop:
         self._is_set = False
 
     def __call__(self) -> bool:
-        self._is_set = self._is_set or self._pipe.poll()
+        try:
+            self._is_set = self._is_set or self._pipe.poll()
+        except OSError:
+            self._is_set = True
         return self._is_set

@@ -12,15 +12,16 @@ from app.planning.results import CrewPlan
 def posts_found(asked: Asked, plan: CrewPlan) -> list[PostIn]:
     """The plan as posts: one for each place of an official, with all heats in which they have it.
 
-    A place that the plan in force has keeps its id. Heats that were run keep whoever stood there.
+    A place that the plan in force has keeps its id. Heats that are not planned keep whoever stands
+    there by it.
     """
     heats: dict[Place, set[HeatId]] = {}
     for one in plan.assignments:
         for take_over in one.take_overs:
             place = Place(OfficialId(one.person), take_over, one.edge, tuple(one.lanes), one.side)
             heats.setdefault(place, set()).update(map(HeatId, one.heats))
-    for heat in asked.kept_heats:
-        for post in asked.stood.get(heat, ()):
+    for heat, posts in asked.aside.items():
+        for post in posts:
             lanes = tuple(sorted(post.lanes))
             place = Place(post.official_id, post.take_over, post.edge, lanes, post.side)
             heats.setdefault(place, set()).add(heat)

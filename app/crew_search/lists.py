@@ -6,7 +6,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 from app.access.wire import OfficialOut
-from app.crew.actions import WATCHERS
+from app.crew.actions import is_watching
 from app.crew_search.wire import (
     HoursIn,
     PersonIn,
@@ -45,7 +45,7 @@ def with_people(
     before: WishesOut, listed: Listed[PersonRow], officials: Sequence[OfficialOut]
 ) -> Seen:
     """The list says who is planned, and how; the roles and the affiliation are the meet's own."""
-    watching = [one for one in officials if one.active and not WATCHERS.isdisjoint(one.roles)]
+    watching = [one for one in officials if is_watching(one)]
     by_name: dict[str, list[OfficialOut]] = {}
     for one in officials:
         by_name.setdefault(likeness(one.name), []).append(one)

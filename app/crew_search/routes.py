@@ -12,7 +12,7 @@ from app.access.guard import Admitted, Here
 from app.access.queries import official_names, officials_of
 from app.answers import VersionNamed, answer, answer_put
 from app.crew.actions import plan_crew
-from app.crew.wire import CrewIn, CrewOut
+from app.crew.wire import MOST_POSTS, CrewIn, CrewOut
 from app.crew_search import actions, lists
 from app.crew_search.queries import wishes_of
 from app.crew_search.searching import Search
@@ -156,7 +156,14 @@ async def post_take(meet: Meet, search: OfSearch, here: Here, version: VersionNa
     known = _last(here, MeetId(meet), search)
     if known.advice is None:
         raise StateConflict("This search has no plan yet. Wait for its end, or stop it.")
-    act = plan_crew(CrewIn(posts=known.posts), version)
+    if len(known.posts) > MOST_POSTS:
+        raise StateConflict(
+            f"This plan has {len(known.posts)} posts; a crew plan has at most {MOST_POSTS}. Search "
+            "for a part of the programme, with times for those heats alone."
+        )
+    # Of the plan that the search has seen: what somebody stored since is not written over.
+    seen = known.asked.version if version is not None else None
+    act = plan_crew(CrewIn(posts=known.posts), seen)
     put = await here.store.act(MeetId(meet), here.actor, act)
     return answer(put.thing, version=put.thing.version)
 

@@ -8,6 +8,7 @@ from __future__ import annotations
 import multiprocessing
 import threading
 from dataclasses import dataclass, field
+from math import inf
 from multiprocessing.connection import Connection
 from time import monotonic
 from typing import TYPE_CHECKING, Final
@@ -20,7 +21,7 @@ from app.crew_search.wire import Phase, SearchIn
 from app.ids import MeetId
 from app.planning import effort
 from app.planning.effort import Progress
-from app.refusals import StateConflict
+from app.refusals import IdTaken, StateConflict
 
 if TYPE_CHECKING:
     from app.planning.advising import Advice
@@ -35,6 +36,10 @@ _PHASES: Final = {
     effort.Phase.MENDING: Phase.MENDING,
     effort.Phase.EXPLAINING: Phase.EXPLAINING,
 }
+NOT_BEGUN: Final = "The search was stopped before its turn came. Search again."
+GRACE_S: Final = 45.0
+"""So much longer than it was given a search may take, on a machine that has other work to do."""
+LISTENING_S: Final = 1.0
 ENDED: Final = frozenset({Phase.ENDED, Phase.FAILED})
 _SOON_S: Final = 5.0
 
@@ -55,6 +60,7 @@ class Search:
     began: float = field(default_factory=monotonic)
     ended: float | None = None
     _pipe: Connection | None = None
+    _latest: float = inf
     _changing: threading.Lock = field(default_factory=threading.Lock)
 
     @property
@@ -72,11 +78,17 @@ class Search:
             if self.is_over or self.stopped:
                 return
             self.stopped = True
+            self._latest = min(self._latest, monotonic() + GRACE_S)
             if self._pipe is not None:
                 self._tell_child()
+            else:  # its turn has not come, and does not come any more
+                self.problem, self.phase = NOT_BEGUN, Phase.FAILED
+                self.ended = monotonic()
 
     def run(self) -> None:
         """Search, and listen until the process ends."""
+        if self.is_over:
+            return
         ours, theirs = _SPAWNED.Pipe()
         arguments = (theirs, self.asked.task, self.sent.seconds)
         process = _SPAWNED.Process(target=search, args=arguments, daemon=True)
@@ -84,8 +96,8 @@ class Search:
             try:
                 process.start()
                 theirs.close()
-                self._begin(ours)
-                self._listen(ours)
+                if self._begin(ours):
+                    self._listen(ours)
             finally:
                 self._end()
         process.join(_SOON_S)
@@ -94,11 +106,14 @@ class Search:
             process.join()
         process.close()
 
-    def _begin(self, pipe: Connection) -> None:
+    def _begin(self, pipe: Connection) -> bool:
+        """Whether anybody still wants it."""
         with self._changing:
+            if self.is_over:
+                return False
             self.phase, self.began, self._pipe = Phase.SEARCHING, monotonic(), pipe
-            if self.stopped:
-                self._tell_child()
+            self._latest = self.began + self.sent.seconds + GRACE_S
+            return True
 
     def _tell_child(self) -> None:
         try:
@@ -108,8 +123,11 @@ class Search:
             pass
 
     def _listen(self, pipe: Connection) -> None:
-        while True:
+        """Until the process ends; one that goes on for too long is not listened to any more."""
+        while monotonic() < self._latest:
             try:
+                if not pipe.poll(LISTENING_S):
+                    continue
                 said = pipe.recv()
             except (EOFError, OSError):
                 return
@@ -124,7 +142,10 @@ class Search:
 
     def _end(self) -> None:
         with self._changing:
-            self._pipe, self.ended = None, monotonic()
+            self._pipe = None
+            if self.is_over:
+                return
+            self.ended = monotonic()
             if self.advice is None and not self.problem:
                 self.problem = UNEXPECTED
             self.phase = Phase.FAILED if self.advice is None else Phase.ENDED
@@ -135,6 +156,7 @@ class Searches:
 
     def __init__(self) -> None:
         self._last: dict[MeetId, Search] = {}
+        self._ids: set[str] = set()
         self._turn = threading.Lock()
         self._is_closed = False
 
@@ -145,16 +167,20 @@ class Searches:
     def begin(self, meet_id: MeetId, search: str, sent: SearchIn, asked: Asked) -> Search:
         """Begin one, when those before it have ended; StateConflict while the meet has another.
 
-        A search that was begun before under the same id is answered as it is.
+        A search that was begun before under the same id is answered as it is; under other terms, or
+        after a later one, its id is taken.
         """
         known = self.of(meet_id)
-        if known is not None and known.id == search:
+        if known is not None and known.id == search and known.sent == sent:
             return known
+        if search in self._ids:
+            raise IdTaken("another search", search)
         if known is not None and not known.is_over:
             raise StateConflict(
                 "A plan is being searched for at this meet already. Stop that search, or wait for "
                 "its end."
             )
+        self._ids.add(search)
         begun = self._last[meet_id] = Search(search, sent, asked)
         threading.Thread(target=self._run, args=(begun,), daemon=True).start()
         return begun

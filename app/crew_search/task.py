@@ -7,7 +7,7 @@ where the clocks change in between, an hour is still an hour.
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime, time, timedelta
 from zoneinfo import ZoneInfo
 
@@ -15,13 +15,13 @@ from sqlalchemy import Connection
 
 from app.access.queries import officials_of
 from app.access.wire import OfficialOut
-from app.crew.actions import WATCHERS
+from app.crew.actions import is_watching
 from app.crew.heats_named import in_words
-from app.crew.queries import Post, expected_in, posts_of
+from app.crew.queries import Post, expected_in, plan_row, posts_of
 from app.crew_search.queries import wishes_of
-from app.crew_search.wire import HoursIn, PersonIn, SearchIn, WishesOut
+from app.crew_search.wire import OPEN_ENDS, HoursIn, PersonIn, SearchIn, WishesOut
 from app.ids import HeatId, MeetId, OfficialId
-from app.meets.queries import MeetFacts, meet_facts, programme
+from app.meets.queries import MeetFacts, heats_held, meet_facts
 from app.meets.states import HeatState
 from app.meets.track import track_note, track_of
 from app.meets.wire import HeatOut
@@ -46,7 +46,9 @@ from app.rules.track import Track
 @dataclass(frozen=True, slots=True)
 class Asked:
     """A task, and what is needed to tell of its plan in the meet's own words. Heats without a start
-    time are left out of it: the crew is planned by the clock.
+    time are left out of it: the crew is planned by the clock. `aside` has who stands in the heats
+    that are not planned, for whatever reason: they keep their posts. `version` is that of the plan
+    in force.
     """
 
     task: Task
@@ -54,13 +56,15 @@ class Asked:
     before: Sequence[Post]
     stood: Mapping[HeatId, Sequence[Post]]
     untimed: Sequence[HeatOut]
-    kept_heats: frozenset[HeatId] = field(default_factory=frozenset)
+    version: int
+    aside: Mapping[HeatId, Sequence[Post]]
 
 
 def asked_of(conn: Connection, meet_id: MeetId, sent: SearchIn) -> Asked:
     """All that a search needs; StateConflict where the meet has not got it yet."""
     facts, wishes = meet_facts(conn, meet_id), wishes_of(conn, meet_id)
-    drawn = [heat for heat in programme(conn, meet_id) if heat.lanes and not heat.does_not_count]
+    held = heats_held(conn, meet_id)
+    drawn = [heat for heat in held if heat.lanes]
     untimed = [heat for heat in drawn if heat.scheduled is None]
     drawn = [heat for heat in drawn if heat.scheduled is not None]
     days = _Days(facts, drawn)
@@ -69,18 +73,39 @@ def asked_of(conn: Connection, meet_id: MeetId, sent: SearchIn) -> Asked:
     people = tuple(_people(wishes, officials, days))
     stood = expected_in(conn, meet_id, drawn)
     to_come = [heat for heat in drawn if heat.state is HeatState.TO_COME]
+    posts, plan = posts_of(conn, meet_id), plan_row(conn, meet_id)
     _insist_on_something(to_come, untimed, people)
     task = Task(
         people=people,
         heats=tuple(sorted(heats, key=lambda heat: heat.starts_s)),
         template=_template(wishes, facts, drawn),
         track=Track() if track_note(facts.track) else track_of(facts.track),
-        pins=tuple(Pin(pin.official, pin.heat, pin.take_over, pin.edge) for pin in wishes.pins),
+        pins=tuple(_pins(wishes, {one.id for one in people}, {heat.id for heat in drawn})),
     )
-    asked = Asked(task, {heat.id: heat for heat in drawn}, posts_of(conn, meet_id), stood, untimed)
+    asked = Asked(
+        task=task,
+        heats={heat.id: heat for heat in drawn},
+        before=posts,
+        stood=stood,
+        untimed=untimed,
+        version=plan.version if plan else 0,
+        aside=_aside(posts, held, drawn),
+    )
     if sent.keep:
-        return _keeping(asked, wishes, _from(sent, to_come, heats))
+        return _keeping(asked, wishes, _from(sent, to_come, heats, untimed))
     return _anew(asked, wishes, {heat.id for heat in to_come})
+
+
+def _aside(
+    posts: Sequence[Post], held: Sequence[HeatOut], planned: Sequence[HeatOut]
+) -> Mapping[HeatId, Sequence[Post]]:
+    """Who stands in heats without a time, or without a draw."""
+    ids = {heat.id for heat in planned}
+    return {
+        heat.id: [post for post in posts if post.is_for(heat.id, heat.relay)]
+        for heat in held
+        if heat.id not in ids
+    }
 
 
 def _insist_on_something(
@@ -147,15 +172,24 @@ def _people(
     ]
     for wish in named:
         official = officials.get(OfficialId(wish.official))
-        if official and official.active and not WATCHERS.isdisjoint(official.roles):
+        hours = tuple(span for one in wish.hours for span in _spans(one, days))
+        is_never_there = bool(wish.hours) and not hours
+        if official and is_watching(official) and not is_never_there:
             yield Person(
                 id=official.id,
                 name=official.name,
                 affiliation=official.affiliation,
                 experience=wish.experience,
-                hours=tuple(span for one in wish.hours for span in _spans(one, days)),
+                hours=hours,
                 barred=tuple(Barred(one.take_over, one.edge, one.side) for one in wish.may_not),
             )
+
+
+def _pins(wishes: WishesOut, people: set[str], heats: set[HeatId]) -> Iterator[Pin]:
+    """Those of people and heats that are planned: the others bind nobody."""
+    for pin in wishes.pins:
+        if pin.official in people and pin.heat in heats:
+            yield Pin(pin.official, pin.heat, pin.take_over, pin.edge)
 
 
 def _spans(hours: HoursIn, days: _Days) -> Iterator[Span]:
@@ -169,7 +203,7 @@ def _spans(hours: HoursIn, days: _Days) -> Iterator[Span]:
         return
     for day in days.all:
         begins = days.seconds(hours.begins or "00:00", day)
-        ends = days.seconds(hours.ends, day) if hours.ends else _end_of(day, days)
+        ends = _end_of(day, days) if hours.ends in OPEN_ENDS else days.seconds(hours.ends, day)
         yield Span(begins, ends)
 
 
@@ -188,10 +222,19 @@ def _template(wishes: WishesOut, facts: MeetFacts, heats: Iterable[HeatOut]) -> 
     return Template(posts, "the meet's own")
 
 
-def _from(sent: SearchIn, to_come: Sequence[HeatOut], heats: Iterable[PlannedHeat]) -> int:
+def _from(
+    sent: SearchIn,
+    to_come: Sequence[HeatOut],
+    heats: Iterable[PlannedHeat],
+    untimed: Iterable[HeatOut],
+) -> int:
     starts = {heat.id: heat.starts_s for heat in heats}
     if sent.from_heat is None:
         return min(starts[heat.id] for heat in to_come)
+    if sent.from_heat in {heat.id for heat in untimed}:
+        raise StateConflict(
+            "The heat from which on the plan may change has no start time. Choose one with a time."
+        )
     if sent.from_heat not in starts:
         raise NotFound("The heat from which on the plan may change is not on the programme.")
     return starts[sent.from_heat]
@@ -206,9 +249,11 @@ def _anew(asked: Asked, wishes: WishesOut, to_come: set[HeatId]) -> Asked:
             task,
             people=tuple(one for one in task.people if one.id not in wishes.dropped),
             heats=tuple(heat for heat in task.heats if heat.id in to_come),
-            pins=tuple(pin for pin in task.pins if pin.heat in to_come),
+            pins=tuple(
+                pin for pin in task.pins if pin.heat in to_come and pin.person not in wishes.dropped
+            ),
         ),
-        kept_heats=frozenset(asked.heats.keys() - to_come),
+        aside={**asked.aside, **{one: asked.stood[one] for one in asked.heats.keys() - to_come}},
     )
 
 

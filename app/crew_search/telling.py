@@ -174,7 +174,9 @@ def _changes(asked: Asked, plan: CrewPlan, names: Mapping[OfficialId, str]) -> I
         heat = HeatId(planned.id)
         if asked.heats[heat].state is not HeatState.TO_COME:
             continue
-        was, becomes = _places_before(asked.stood.get(heat, ())), by_plan.get(heat, {})
+        in_use = {lane.lane for lane in asked.heats[heat].lanes}
+        was = _places_before(asked.stood.get(heat, ()), in_use)
+        becomes = {one: _within(where, in_use) for one, where in by_plan.get(heat, {}).items()}
         for official in {**was, **becomes}:
             change = (official, was.get(official), becomes.get(official))
             if change[1] != change[2]:
@@ -205,11 +207,17 @@ def _places_found(plan: CrewPlan) -> Mapping[HeatId, dict[OfficialId, _Where]]:
     return found
 
 
-def _places_before(posts: Iterable[Post]) -> dict[OfficialId, _Where]:
+def _within(where: _Where, in_use: set[int]) -> _Where:
+    """Of its lanes those that are run in: whether it has others too is no change."""
+    return where._replace(lanes=tuple(lane for lane in where.lanes if lane in in_use))
+
+
+def _places_before(posts: Iterable[Post], in_use: set[int]) -> dict[OfficialId, _Where]:
     """Posts that differ by nothing but their take-overs are one place."""
     take_overs: dict[tuple[OfficialId, Edge, tuple[int, ...], Side], list[int]] = {}
     for post in posts:
-        place = (post.official_id, post.edge, tuple(sorted(post.lanes)), post.side)
+        lanes = tuple(sorted(post.lanes & in_use))
+        place = (post.official_id, post.edge, lanes, post.side)
         take_overs.setdefault(place, []).append(post.take_over)
     return {
         official: _Where(tuple(sorted(theirs)), edge, lanes, side)

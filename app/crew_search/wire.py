@@ -31,6 +31,10 @@ MeetTime = Annotated[str, AfterValidator(_a_time)]
 """By the meet's own clock: 09:30 on each day, or 2026-06-13T09:30."""
 
 
+OPEN_ENDS: Final = (None, "00:00")
+"""Midnight, where no day is named, is the end of the day."""
+
+
 class HoursIn(Wire):
     """When somebody can be asked. An end that is left out is open."""
 
@@ -42,7 +46,7 @@ class HoursIn(Wire):
         if self.begins and self.ends:
             if ("T" in self.begins) != ("T" in self.ends):
                 raise ValueError("name the day with both ends of the hours, or with neither")
-            if self.ends <= self.begins:
+            if self.ends <= self.begins and self.ends not in OPEN_ENDS:
                 raise ValueError(f"these hours end at {self.ends}, before they begin")
         return self
 

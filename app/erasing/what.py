@@ -178,7 +178,7 @@ KEYS: dict[str, Sort] = {
         "ruling_infringement, ruling_rule, ruling_verdict, seen, sha256, shown_sha256, side, state",
         "statement_digest, statement_sha256, status, taken, tie, time, time_to_beat, touched",
         "verdict, vote, went, what, written_at, first_day, last_day, relay, date, form_date",
-        "line, mark",
+        "line, mark, begins, ends",
     ),
     # Of seals, keys and signatures.
     **_all(

@@ -10,7 +10,7 @@ from sqlalchemy import Connection
 
 from app.access.guard import Here
 from app.access.queries import officials_of
-from app.crew.actions import WATCHERS
+from app.crew.actions import is_watching
 from app.crew.heats_named import HeatNames
 from app.crew.queries import plan_row
 from app.crew_search.queries import wishes_of
@@ -18,7 +18,7 @@ from app.crew_search.searching import Search
 from app.crew_search.telling import told
 from app.guarded import for_readers
 from app.ids import ChosenId, MeetId
-from app.meets.queries import programme
+from app.meets.queries import heats_held
 from app.meets.states import HeatState
 from app.pages.frame import frame_of
 from app.pages.rendering import Language, Page, render
@@ -41,18 +41,20 @@ async def show_crew_search(
 
 def _shown(conn: Connection, meet_id: MeetId, search: Search | None) -> Mapping[str, Any]:
     officials = {one.id: one for one in officials_of(conn, meet_id)}
-    heats, plan = programme(conn, meet_id), plan_row(conn, meet_id)
+    heats, plan = heats_held(conn, meet_id), plan_row(conn, meet_id)
     named = {one.id: one.name for one in officials.values()}
     return {
         "search": told(search, named) if search else None,
         "spans": spans,
         "wishes": wishes_of(conn, meet_id),
         "officials": officials,
-        "watching": [
-            one for one in officials.values() if one.active and not WATCHERS.isdisjoint(one.roles)
-        ],
+        "watching": [one for one in officials.values() if is_watching(one)],
         "heats": heats,
-        "to_come": [heat for heat in heats if heat.state is HeatState.TO_COME],
+        "to_come": [
+            heat
+            for heat in heats
+            if heat.state is HeatState.TO_COME and heat.lanes and heat.scheduled
+        ],
         "names": HeatNames(heats),
         "crew_version": plan.version if plan else 0,
     }

@@ -5,10 +5,11 @@ Whoever stops it has what was found by then.
 
 from __future__ import annotations
 
+from contextlib import suppress
 from dataclasses import dataclass, replace
 from time import perf_counter
 
-from app.planning.effort import Effort, Phase, Progress
+from app.planning.effort import Effort, NoPlan, Phase, Progress
 from app.planning.explaining import given_up
 from app.planning.facts import Task
 from app.planning.making import plan_crew
@@ -38,7 +39,9 @@ def advise(task: Task, effort: Effort) -> Advice:
         missing = people_more(task, _rest(effort, ends_s, Phase.MENDING, plan), plan)
         if missing.whole:
             rest = _rest(effort, ends_s, Phase.PLANNING, plan)
-            plan, missing = plan_crew(task, rest, missing.whole), None
+            # Without the time to take it up, the plan that was found stands.
+            with suppress(NoPlan):
+                plan, missing = plan_crew(task, rest, missing.whole), None
     explaining = _rest(effort, ends_s, Phase.EXPLAINING, plan)
     return Advice(plan, missing, tuple(given_up(task, plan, explaining)))
 

@@ -80,4 +80,7 @@ def placed_before(kept: Kept, staffings: Sequence[Staffing]) -> Placed:
 def _twice(task: Task, one: Assignment, heat: str) -> str:
     name = next(person.name for person in task.people if person.id == one.person)
     label = next(each.label for each in task.heats if each.id == heat)
-    return f"The plan before has {name} at two posts in {label}."
+    return (
+        f"The plan before has {name} at two posts in {label}, and nobody is planned for two: give "
+        "them one of these, or plan anew."
+    )

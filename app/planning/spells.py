@@ -134,7 +134,7 @@ def _insist_one_track(before: PlannedHeat, heat: PlannedHeat, settings: Settings
     if heat.starts_s < before.starts_s + settings.takes_s(before.relay):
         raise ValueError(
             f"{heat.label} starts while {before.label} is still run: a heat takes "
-            f"{settings.takes_s(before.relay) // MINUTE_S} min."
+            f"{settings.takes_s(before.relay) // MINUTE_S} min. Correct one of their start times."
         )
 
 
