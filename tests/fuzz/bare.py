@@ -9,6 +9,7 @@ from dataclasses import replace
 from app.ids import MeetId, new_id
 from app.store.action import Actor
 from tests.builders import MeetAtHand
+from tests.faults.every_act import a_plan_taken, a_search_stopped
 from tests.people import join
 from tests.sendings import SENDINGS, Build, Sending
 
@@ -76,6 +77,8 @@ def _bare(meet: MeetAtHand, who: str, method: str, path: str) -> Sending:
 
 
 BARE: dict[str, Build] = {
+    "search stopped": a_search_stopped,
+    "plan taken": a_plan_taken,
     "start": a_start,
     "holding back": a_holding_back,
     "link": a_link,

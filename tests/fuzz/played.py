@@ -73,10 +73,11 @@ def played(service: Service) -> Played:
         assert answer.is_success, (name, answer.text)
     (ruling, *_) = _rows(meet, all_tables().tables["rulings"])
     assert meet.referee.get(f"rulings/{ruling.id}/form.pdf").status_code == 200, "it is sealed"
+    searched = searches_of(meet.id)
     ready = [(whose(meet, sending), sending) for sending in _prepared(meet)]
     ids = {**dict(_ids(meet)), "official": [meet[name].id for name in SPARE]}
     ids["rehearsal"] = [one["id"] for one in meet.organiser.get("rehearsals").json()["rehearsals"]]
-    ids["search"] = searches_of(meet.id)
+    ids |= {"search": searched}
     ids |= {"relay": list(Relay), "take_over": [str(number) for number in TAKE_OVERS]}
     ids["slug"] = sorted({kind.slug for kind in PROBLEMS.values()})
     return Played(meet, ready, ids, dict(_reports_of_pictures(meet)))
