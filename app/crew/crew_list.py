@@ -6,14 +6,14 @@ flags shown there and badges handed out stay with it. The list is the whole plan
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 from app.access.wire import OfficialOut
 from app.crew.actions import WATCHERS
 from app.crew.queries import Post
 from app.crew.telling import ToMind
-from app.crew.wire import MOST_POSTS, CrewIn, CrewListOut, PostIn
+from app.crew.wire import MOST_HEATS, MOST_POSTS, CrewIn, CrewListOut, PostIn
 from app.ids import HeatId, new_id
 from app.meets.wire import HeatOut
 from app.rules.relay import Edge, Relay, Side
@@ -72,7 +72,7 @@ def plan(listed: Listed[PostRow], known: Known) -> tuple[CrewIn, Listed[PostRow]
     whole: list[PostIn] = []
     single: dict[Place, set[HeatId]] = {}
     for row in listed.rows:
-        found = by_name.get(likeness(row.official), [])
+        found = by_name.get(likeness(row.official)) or _as_written_out(row.official, by_name)
         heats = None if row.heats is None else known.heats_asked(row.heats)
         relays = frozenset(heat.relay for heat in heats) if heats else frozenset(row.relays)
         _tell_of_trouble(row, found, known.most(relays), problems)
@@ -82,9 +82,16 @@ def plan(listed: Listed[PostRow], known: Known) -> tuple[CrewIn, Listed[PostRow]
                 whole.append(as_sent(place, row.relays, (), left))
             else:
                 single.setdefault(place, set()).update(heat.id for heat in heats)
+    _tell_of_too_many_heats(single, problems)
+    single = {place: set(sorted(heats)[:MOST_HEATS]) for place, heats in single.items()}
     posts = [*whole, *(as_sent(place, (), heats, left) for place, heats in single.items())]
     _tell_of_too_many(posts, problems)
     return CrewIn(posts=posts[:MOST_POSTS]), listed.with_problems(problems.told())
+
+
+def _as_written_out(name: str, by_name: Mapping[str, list[OfficialOut]]) -> Sequence[OfficialOut]:
+    """A name that a spreadsheet would calculate goes out with an apostrophe before it."""
+    return by_name.get(likeness(name.removeprefix("'")), [])
 
 
 def _places(row: PostRow, found: Sequence[OfficialOut]) -> Iterator[Place]:
@@ -103,6 +110,17 @@ def _tell_of_no_heats(row: PostRow, heats: Sequence[HeatOut] | None, problems: P
         what = f"heat {min(missing)}" if missing else "heat"
         why = f"The programme has no {what} of {of}. Load the start lists first, or correct it."
         problems.add(row.row, "heat" if missing else "event", why)
+
+
+def _tell_of_too_many_heats(
+    single: Mapping[Place, Collection[HeatId]], problems: ProblemList
+) -> None:
+    most = max((len(heats) for heats in single.values()), default=0)
+    if most > MOST_HEATS:
+        why = (
+            f"A place of this list is for {most} heats; at most {MOST_HEATS}. Leave its heats out."
+        )
+        problems.add(None, None, why)
 
 
 def _tell_of_too_many(posts: Sequence[PostIn], problems: ProblemList) -> None:

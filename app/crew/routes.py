@@ -45,7 +45,7 @@ async def put_crew(meet: Meet, sent: CrewIn, here: Here, version: VersionNamed) 
 @router.get("/api/meets/{meet}/crew", response_model=CrewOut)
 async def get_crew(meet: Meet, here: Here) -> Response:
     """The crew plan, what it leaves unwatched, and whom it wants at two places during one race."""
-    out = await here.store.read(lambda conn: crew(conn, MeetId(meet)))
+    out = await here.store.read_apart(lambda conn: crew(conn, MeetId(meet)))
     return answer(out, version=out.version or None)
 
 
@@ -104,7 +104,7 @@ async def post_crew_list(
         names = {person.id: person.name for person in known.people}
         return sent, seen, to_mind(conn, meet_id, planned, names)
 
-    sent, seen, mind = await here.store.read(look)
+    sent, seen, mind = await here.store.read_apart(look)
     if check:
         return answer(crew_list.summary(seen, mind, stored=False))
     if seen.problems:
@@ -124,7 +124,7 @@ async def get_briefing_cards(
     """A card for each umpire, four a sheet: where to stand when, what to watch there, by which
     rule, and how to report it.
     """
-    known = await here.store.read(lambda conn: day_of(conn, MeetId(meet)))
+    known = await here.store.read_apart(lambda conn: day_of(conn, MeetId(meet)))
     cards = briefing.brief(known, here.clock.now(), {})
     with here.one_more_file():
         drawn = await run_in_threadpool(draw_briefing_cards, cards, paper)
@@ -141,7 +141,7 @@ async def print_briefing_cards(meet: Meet, sent: CardsIn, here: Here) -> Respons
     all who have not joined. The links stand on this paper only: ask for new cards if it got lost.
     Devices that have joined stay joined.
     """
-    known = await here.store.read(lambda conn: day_of(conn, MeetId(meet)))
+    known = await here.store.read_apart(lambda conn: day_of(conn, MeetId(meet)))
     people = briefing.who_joins(known, sent.officials)
     zone, address = known.facts.time_zone, here.services.settings.address
     with here.one_more_file():  # before the links: they would be new, and on no paper
@@ -163,7 +163,7 @@ async def get_chiefs_sheet(
     """Who stands where, on one page for the chief: the zones on the track, who is at which of their
     edges and from when on, what nobody watches, and who stands over their own club's lane.
     """
-    sheet = await here.store.read(
+    sheet = await here.store.read_apart(
         lambda conn: chiefs.for_the_chief(conn, MeetId(meet), here.clock.now())
     )
     with here.one_more_file():

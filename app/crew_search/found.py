@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator, Sequence
+
 from app.crew.crew_list import Place, as_sent
-from app.crew.wire import PostIn
+from app.crew.wire import MOST_HEATS, PostIn
 from app.crew_search.task import Asked
 from app.ids import HeatId, OfficialId
 from app.planning.results import CrewPlan
@@ -26,4 +28,14 @@ def posts_found(asked: Asked, plan: CrewPlan) -> list[PostIn]:
             place = Place(post.official_id, post.take_over, post.edge, lanes, post.side)
             heats.setdefault(place, set()).add(heat)
     left = list(asked.before)
-    return [as_sent(place, (), theirs, left) for place, theirs in heats.items()]
+    return [
+        as_sent(place, (), some, left)
+        for place, theirs in heats.items()
+        for some in _in_parts(sorted(theirs))
+    ]
+
+
+def _in_parts(heats: Sequence[HeatId]) -> Iterator[Sequence[HeatId]]:
+    """As many as a post can be for."""
+    for at in range(0, len(heats), MOST_HEATS):
+        yield heats[at : at + MOST_HEATS]

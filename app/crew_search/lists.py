@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from app.access.wire import OfficialOut
 from app.crew.actions import is_watching
 from app.crew_search.wire import (
+    MOST_POSITIONS,
     HoursIn,
     PersonIn,
     PositionIn,
@@ -55,6 +56,9 @@ def with_people(
         found = by_name.get(likeness(row.name), [])
         if (why := _why_not(row, found, watching)) is not None:
             problems.add(row.row, "name", why)
+        elif len(row.barred) > MOST_POSITIONS:
+            why = f"These are {len(row.barred)} positions; at most {MOST_POSITIONS} are kept."
+            problems.add(row.row, "not", why)
         else:
             people.append(
                 PersonIn(

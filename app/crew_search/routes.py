@@ -154,6 +154,8 @@ async def delete_search(meet: Meet, search: OfSearch, here: Here) -> Response:
 async def post_take(meet: Meet, search: OfSearch, here: Here, version: VersionNamed) -> Response:
     """Make the plan that a search has found the crew plan; with If-Match once there is one."""
     known = _last(here, MeetId(meet), search)
+    if known.is_over and known.advice is None:
+        raise StateConflict("This search has found no plan. Search again.")
     if known.advice is None:
         raise StateConflict("This search has no plan yet. Wait for its end, or stop it.")
     if len(known.posts) > MOST_POSTS:

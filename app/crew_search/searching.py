@@ -37,7 +37,7 @@ _PHASES: Final = {
     effort.Phase.EXPLAINING: Phase.EXPLAINING,
 }
 NOT_BEGUN: Final = "The search was stopped before its turn came. Search again."
-GRACE_S: Final = 45.0
+GRACE_S: Final = 30.0
 """So much longer than it was given a search may take, on a machine that has other work to do."""
 LISTENING_S: Final = 1.0
 ENDED: Final = frozenset({Phase.ENDED, Phase.FAILED})

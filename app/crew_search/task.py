@@ -130,8 +130,9 @@ class _Days:
         self._meets_first = facts.first_day
         starts = [self._instant(heat.scheduled or "") for heat in heats]
         local = [one.astimezone(self._zone).date() for one in starts] or [facts.first_day]
-        self.first, last = min(local), max(local)
-        self.all = [self.first + timedelta(days) for days in range((last - self.first).days + 1)]
+        self.first = min(local)
+        # Those with heats alone: a date that was typed wrongly may lie a century off.
+        self.all = sorted(set(local))
         self._begins = self.midnight(self.first)
 
     def midnight(self, day: date) -> datetime:
@@ -204,7 +205,8 @@ def _spans(hours: HoursIn, days: _Days) -> Iterator[Span]:
     for day in days.all:
         begins = days.seconds(hours.begins or "00:00", day)
         ends = _end_of(day, days) if hours.ends in OPEN_ENDS else days.seconds(hours.ends, day)
-        yield Span(begins, ends)
+        if begins < ends:  # not so where the clocks skip these hours
+            yield Span(begins, ends)
 
 
 def _end_of(day: date, days: _Days) -> int:

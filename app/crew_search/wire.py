@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from enum import StrEnum
 from typing import Annotated, Final, Self
 
@@ -16,12 +17,19 @@ from app.sheets.problems import Problem
 from app.wire import Wire, shown
 
 MOST_PEOPLE: Final = 500
-MOST_TEMPLATE_POSTS: Final = 200
+MOST_TEMPLATE_POSTS: Final = 209
+"""One template for each number of people from 2 to 20."""
+MOST_POSITIONS: Final = 20
 MOST_PINS: Final = 500
 LONGEST_SEARCH_S: Final = 300
 
 
+_OFFSET = re.compile(r"(Z|[+-][0-9]{2}:[0-9]{2})$")
+
+
 def _a_time(text: str) -> str:
+    if _OFFSET.search(text):
+        raise ValueError("hours are those of the meet's own clock: write them without an offset")
     if len(text) > len("2026-06-13T09:30:00"):
         raise ValueError("write it as 09:30 or 2026-06-13T09:30, by the meet's own clock")
     return parse_scheduled(text)
@@ -71,7 +79,9 @@ class PersonIn(Wire):
     official: ChosenId
     experience: Annotated[int, Field(ge=0, le=3, description="0 is none yet, 3 a great deal")] = 1
     hours: Annotated[list[HoursIn], Field(max_length=20)] = Field(default_factory=list)
-    may_not: Annotated[list[PositionIn], Field(max_length=20)] = Field(default_factory=list)
+    may_not: Annotated[list[PositionIn], Field(max_length=MOST_POSITIONS)] = Field(
+        default_factory=list
+    )
 
 
 class TemplatePostIn(Wire):

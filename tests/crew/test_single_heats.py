@@ -228,3 +228,13 @@ def test_the_largest_crew_of_a_long_day_is_taken_in_a_moment(meet: MeetAtHand) -
         for at in range(1_800)
     ]
     assert len(plan(meet, *posts)["posts"]) == 1_800
+
+
+def test_a_name_that_a_spreadsheet_would_calculate_comes_back_too(meet: MeetAtHand) -> None:
+    odd = new_id()
+    document = {"name": "=Bo Halyard", "roles": ["umpire"]}
+    assert meet.organiser.put(f"officials/{odd}", document).status_code == 201
+    plan(meet, a_post(new_id(), odd))
+    csv = meet.organiser.get("crew.csv").content
+    answer = meet.organiser.post("crew-list", content=csv, etag=etag(meet))
+    assert answer.status_code == 200, answer.text

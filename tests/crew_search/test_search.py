@@ -443,3 +443,64 @@ def test_an_id_of_an_earlier_search_begins_nothing(meet: MeetAtHand) -> None:
     searched(meet)
     again = meet.organiser.put(f"crew/searches/{first['id']}", {"seconds": 60})
     a_problem(again, 409, "id-taken")
+
+
+def test_hours_that_the_clocks_skip_are_nobodys(service: Service) -> None:
+    """Summer time begins at 02:00 on the last Sunday of March (Directive 2000/84/EC)."""
+    days = {"first_day": "2027-03-28", "last_day": "2027-03-28"}
+    meet = a_bare_meet(service, time_zone="Europe/Paris", **days)
+    for number in range(6):
+        add_official(meet, f"Umpire {number}", "umpire")
+    a_programme(meet)
+    first, *others = umpires(meet)
+    night = {"official": first, "hours": [{"begins": "02:30", "ends": "03:10"}]}
+    wishes(meet, people=[night, *({"official": one} for one in others)])
+    plan = searched(meet)["plan"]
+    assert first not in {post["official"] for post in plan["posts"]}
+
+
+def test_hours_with_an_offset_are_refused(meet: MeetAtHand) -> None:
+    hours = [{"begins": "2026-12-05T09:30Z", "ends": "2026-12-05T09:40"}]
+    people = [{"official": umpires(meet)[0], "hours": hours}]
+    a_problem(meet.organiser.put("crew/wishes", {"people": people}), 422, "malformed")
+
+
+def test_heats_a_century_apart_take_no_longer(meet: MeetAtHand) -> None:
+    rows = [
+        f"Women 4x100 m,heats,{heat},4,Team {heat},Club,{year}-06-01T10:00"
+        for heat, year in ((1, 2000), (2, 2099))
+    ]
+    text = "\n".join(["event,round,heat,lane,team,affiliation,scheduled", *rows])
+    assert meet.organiser.post("start-lists", content=text).status_code == 200
+    hours = [{"begins": f"{hour:02}:00", "ends": f"{hour:02}:30"} for hour in range(20)]
+    wishes(meet, people=[{"official": one, "hours": hours} for one in umpires(meet)])
+    began = time.monotonic()
+    begun = meet.organiser.put(f"crew/searches/{new_id()}", {"seconds": 2})
+    assert begun.status_code == 200, begun.text
+    assert time.monotonic() - began < 5
+
+
+def test_what_a_list_holds_too_much_of_is_told_by_its_row(meet: MeetAtHand) -> None:
+    positions = "; ".join(["take-over 1 start"] * 21)
+    told = a_list(meet, "people-list", f'name,not\nUmpire 1,"{positions}"\n')
+    assert [(one["row"], one["column"]) for one in told["problems"]] == [(2, "not")]
+
+
+def test_a_template_of_every_size_is_taken(meet: MeetAtHand) -> None:
+    rows = [
+        f"{people},{'start' if post % 2 else 'end'},inside,4"
+        for people in range(2, 21)
+        for post in range(people)
+    ]
+    told = a_list(meet, "crew-template", "\n".join(["people,edge,side,lanes", *rows]))
+    assert (told["status"], told["posts"]) == (200, 209)
+
+
+def test_a_search_without_a_plan_gives_none_to_take(meet: MeetAtHand) -> None:
+    rows = [f"Women 4x100 m,final,{heat},3,Team {heat},Club,10:00" for heat in (1, 2)]
+    text = "\n".join(["event,round,heat,lane,team,affiliation,scheduled", *rows])
+    meet.organiser.post("start-lists", content=text)
+    told = searched(meet)
+    assert told["phase"] == "failed"
+    refused = meet.organiser.post(f"crew/searches/{told['id']}/take")
+    assert "Search again" in a_problem(refused, 409, "conflict")["detail"]
