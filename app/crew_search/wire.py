@@ -35,7 +35,15 @@ def _a_time(text: str) -> str:
     return parse_scheduled(text)
 
 
-MeetTime = Annotated[str, AfterValidator(_a_time)]
+MeetTime = Annotated[
+    str,
+    AfterValidator(_a_time),
+    Field(
+        json_schema_extra={
+            "pattern": r"^([0-9]{4}-[0-9]{2}-[0-9]{2}[T ])?[0-9]{1,2}:[0-9]{2}(:[0-9]{2})?$"
+        }
+    ),
+]
 """By the meet's own clock: 09:30 on each day, or 2026-06-13T09:30."""
 
 
