@@ -33,6 +33,25 @@ def answer(thing: BaseModel, *, version: int | None = None, created: bool = Fals
     )
 
 
+def answer_file(content: bytes, media_type: str, name: str, shown: str = "inline") -> Response:
+    """A file that is made for whoever asks, kept by nobody on the way; `attachment` saves it."""
+    headers = {
+        "Cache-Control": "private, no-store",
+        "Content-Disposition": f'{shown}; filename="{name}"',
+    }
+    return Response(content, media_type=media_type, headers=headers)
+
+
+def answer_csv(written: str, name: str) -> Response:
+    """The same of a list, with the mark by which spreadsheets know UTF-8."""
+    return answer_file(written.encode("utf-8-sig"), "text/csv; charset=utf-8", name)
+
+
+def answer_pdf(drawn: bytes, name: str, shown: str = "inline") -> Response:
+    """The same of a paper."""
+    return answer_file(drawn, "application/pdf", name, shown)
+
+
 def answer_as_made(document: str) -> Response:
     """A document that was made for whoever asked before, as JSON."""
     return Response(document, media_type="application/json")

@@ -193,3 +193,16 @@ class FileRefused(Refusal):
             "Mend the rows named here and send the file again."
         )
         self.problems = tuple(problems)
+
+
+def insist_on_version(stored: int, named: int | None, already: str, changed: str) -> None:
+    """That whoever replaces something has seen it; nothing is asked where nothing is stored (0).
+
+    `already` says that it is there, `changed` that it is another one by now.
+    """
+    if not stored:
+        return
+    if named is None:
+        raise PreconditionMissing(already)
+    if named != stored:
+        raise Stale(changed)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from functools import cache, partial
+from typing import Final
 
 from sqlalchemy import bindparam, delete, insert, select, update
 
@@ -17,13 +18,16 @@ from app.ids import HeatId, MeetId, PostId
 from app.meets.queries import meet_facts, relays_by_heat
 from app.meets.wire import HeatOut
 from app.record.kinds import Kind
-from app.refusals import IdTaken, Malformed, PreconditionMissing, Stale
+from app.refusals import IdTaken, Malformed, insist_on_version
 from app.roles import Role
 from app.rules.relay import Relay
 from app.store.action import Action, Deed, Done, Put, Unit
 from app.store.upsert import insert_or_keep
 
 WATCHERS = frozenset({Role.UMPIRE, Role.CHIEF_UMPIRE})
+
+THERE: Final = "There is a crew plan already: send If-Match with its ETag to replace it."
+CHANGED: Final = "The crew plan was changed meanwhile. Read it again, then decide."
 
 
 def is_watching(official: OfficialOut) -> bool:
@@ -39,7 +43,7 @@ def plan_crew(sent: CrewIn, version: int | None) -> Action[Put[CrewOut]]:
         known = plan_row(unit.conn, unit.meet_id)
         if known is not None and known.content == content:
             return Done(Put(crew(unit.conn, unit.meet_id), created=False), None)
-        _insist_on_version(known.version if known else None, version)
+        insist_on_version(known.version if known else 0, version, THERE, CHANGED)
         relays = _relays_of_posts(unit, sent)
         _insist_on_people(unit, sent, relays)
         _store_posts(unit, sent, relays)
@@ -55,17 +59,6 @@ def plan_crew(sent: CrewIn, version: int | None) -> Action[Put[CrewOut]]:
         return Done(Put(out, created=known is None), Deed(Kind.CREW_PLANNED, unit.meet_id, content))
 
     return act
-
-
-def _insist_on_version(stored: int | None, named: int | None) -> None:
-    if stored is None:
-        return
-    if named is None:
-        raise PreconditionMissing(
-            "There is a crew plan already: send If-Match with its ETag to replace it."
-        )
-    if named != stored:
-        raise Stale("The crew plan was changed meanwhile. Read it again, then decide.")
 
 
 def _insist_on_people(unit: Unit, sent: CrewIn, relays: Mapping[str, frozenset[Relay]]) -> None:

@@ -16,7 +16,8 @@ from typing import Final
 from app.access.badges import OnPaper, choose
 from app.access.wire import OfficialOut
 from app.clock import at_the_meet
-from app.crew.day import Day, Stand, Turn, by_round, heats_in_words, stand_of
+from app.crew.day import Day, Stand, Turn, stand_of
+from app.crew.heats_named import named
 from app.crew.queries import Post
 from app.forms.briefing_card import Advice, BriefingCard, BriefingCards, HeatsThere, Place
 from app.forms.stand_drawing import StandDrawn
@@ -118,8 +119,7 @@ def _place(day: Day, turn: Turn) -> Place:
     return Place(
         words=tuple(stand.words for stand in turn.stands),
         heats=tuple(
-            HeatsThere(heats_in_words(some), day.when(some), len(some))
-            for some in by_round(turn.heats)
+            HeatsThere(one.words, day.when(one.heats), len(one.heats)) for one in named(turn.heats)
         ),
     )
 

@@ -11,7 +11,8 @@ from datetime import datetime
 from sqlalchemy import Connection
 
 from app.clock import at_the_meet
-from app.crew.day import Day, Stand, day_of, heats_in_words, stand_of
+from app.crew.day import Day, Stand, day_of, stand_of
+from app.crew.heats_named import in_words
 from app.crew.queries import Post, lanes_in_words
 from app.crew.telling import to_mind
 from app.forms.chiefs_sheet import ChiefsSheet, CrewTable, Note, Row
@@ -214,7 +215,7 @@ def _own_clubs(day: Day, people: Iterable[OfficialId]) -> Iterator[str]:
         who = day.people[ident]
         there = [heat for heat in day.heats if _watches_own(day, heat, ident, who.affiliation)]
         if there:
-            named = ", ".join(heats_in_words([one]) for one in there[:HEATS_NAMED])
+            named = ", ".join(in_words([one]) for one in there[:HEATS_NAMED])
             further = len(there) - HEATS_NAMED
             more = f" and {counted(further, 'more heat')}" if further > 0 else ""
             yield f"{who.name} ({who.affiliation}): {named}{more}"

@@ -6,7 +6,7 @@ plan in force, and which heats they are for from `queries.planned_in`.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from functools import cached_property
@@ -22,7 +22,6 @@ from app.ids import HeatId, MeetId, OfficialId
 from app.meets.queries import MeetFacts, heats_held, meet_facts, relays_of
 from app.meets.track import track_note, track_of
 from app.meets.wire import HeatOut
-from app.plurals import runs
 from app.refusals import NotFound
 from app.rules.relay import Edge, Relay, Side
 from app.rules.track import Track, ZonePlace, zone_on_track
@@ -182,22 +181,6 @@ def moment_of(heat: HeatOut, facts: MeetFacts) -> datetime | None:
 
 def _is_dated(heat: HeatOut) -> bool:
     return heat.scheduled is not None and "T" in heat.scheduled
-
-
-def heats_in_words(heats: Iterable[HeatOut]) -> str:
-    """Heats of one round: Women 4x100 m, heats: heats 1–4."""
-    some = list(heats)
-    groups = runs(one.number for one in some)
-    numbers = ", ".join(
-        f"{run[0]}{RUN}{run[-1]}" if len(run) > 1 else f"{run[0]}" for run in groups
-    )
-    word = "heat" if len(some) == 1 else "heats"
-    return f"{some[0].event_name}, {some[0].round}: {word} {numbers}"
-
-
-def by_round(heats: Iterable[HeatOut]) -> list[tuple[HeatOut, ...]]:
-    """Heats that follow each other in one round, together."""
-    return [tuple(some) for _, some in groupby(heats, key=lambda one: (one.event, one.round))]
 
 
 def _stands_somewhere(one: tuple[tuple[Stand, ...], HeatOut]) -> bool:

@@ -19,7 +19,11 @@ class HeatsNamed:
 
     event_name: str
     round: str
-    numbers: tuple[int, ...]
+    heats: tuple[HeatOut, ...]
+
+    @property
+    def numbers(self) -> tuple[int, ...]:
+        return tuple(heat.number for heat in self.heats)
 
     @property
     def spans(self) -> str:
@@ -28,17 +32,15 @@ class HeatsNamed:
 
     @property
     def words(self) -> str:
-        """As people say it: Women 4x100, heats, heats 1–4."""
+        """As people say it: Women 4x100 m, heats: heats 1–4."""
         word = "heat" if len(self.numbers) == 1 else "heats"
-        return f"{self.event_name}, {self.round}, {word} {self.spans}"
+        return f"{self.event_name}, {self.round}: {word} {self.spans}"
 
 
 def named(heats: Iterable[HeatOut]) -> list[HeatsNamed]:
-    """All of these heats, in their order."""
-    return [
-        HeatsNamed(*of, tuple(heat.number for heat in theirs))
-        for of, theirs in groupby(heats, key=lambda heat: (heat.event_name, heat.round))
-    ]
+    """All of these heats, in their order; those that follow each other in one round together."""
+    rounds = (tuple(some) for _, some in groupby(heats, key=lambda one: (one.event, one.round)))
+    return [HeatsNamed(some[0].event_name, some[0].round, some) for some in rounds]
 
 
 def in_words(heats: Iterable[HeatOut]) -> str:

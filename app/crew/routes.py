@@ -12,7 +12,7 @@ from starlette.concurrency import run_in_threadpool
 from app.access.badges import issue_links, on_paper
 from app.access.guard import Here
 from app.access.queries import officials_of
-from app.answers import VersionNamed, answer, answer_put
+from app.answers import VersionNamed, answer, answer_csv, answer_pdf, answer_put
 from app.crew import actions, briefing, chiefs, crew_list, queries
 from app.crew.day import day_of
 from app.crew.plan_list import crew_csv
@@ -57,13 +57,7 @@ async def get_crew(meet: Meet, here: Here) -> Response:
 async def get_crew_csv(meet: Meet, here: Here) -> Response:
     """The crew plan as a list, to be worked on and loaded again."""
     listed = await here.store.read_apart(lambda conn: crew_csv(conn, MeetId(meet)))
-    headers = {
-        "Cache-Control": "private, no-store",
-        "Content-Disposition": 'inline; filename="crew.csv"',
-    }
-    return Response(
-        listed.encode("utf-8-sig"), media_type="text/csv; charset=utf-8", headers=headers
-    )
+    return answer_csv(listed, "crew.csv")
 
 
 @router.post(
@@ -128,7 +122,7 @@ async def get_briefing_cards(
     cards = briefing.brief(known, here.clock.now(), {})
     with here.one_more_file():
         drawn = await run_in_threadpool(draw_briefing_cards, cards, paper)
-    return _pdf(drawn, "briefing-cards.pdf")
+    return answer_pdf(drawn, "briefing-cards.pdf")
 
 
 @router.post(
@@ -149,7 +143,7 @@ async def print_briefing_cards(meet: Meet, sent: CardsIn, here: Here) -> Respons
         codes = {link.official: on_paper(link, zone, address) for link in links}
         cards = briefing.brief(known, here.clock.now(), codes)
         drawn = await run_in_threadpool(draw_briefing_cards, cards, sent.paper)
-    return _pdf(drawn, "briefing-cards.pdf", "attachment")
+    return answer_pdf(drawn, "briefing-cards.pdf", "attachment")
 
 
 @router.get(
@@ -168,12 +162,4 @@ async def get_chiefs_sheet(
     )
     with here.one_more_file():
         drawn = await run_in_threadpool(draw_chiefs_sheet, sheet, paper)
-    return _pdf(drawn, "chiefs-sheet.pdf")
-
-
-def _pdf(drawn: bytes, name: str, shown: str = "inline") -> Response:
-    headers = {
-        "Cache-Control": "private, no-store",
-        "Content-Disposition": f'{shown}; filename="{name}"',
-    }
-    return Response(drawn, media_type="application/pdf", headers=headers)
+    return answer_pdf(drawn, "chiefs-sheet.pdf")

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Final
+
 from sqlalchemy import update
 
 from app.access.queries import officials_of
@@ -12,10 +14,15 @@ from app.crew_search.wire import WishesIn, WishesOut
 from app.ids import OfficialId
 from app.meets.queries import relays_by_heat
 from app.record.kinds import Kind
-from app.refusals import Malformed, PreconditionMissing, Stale
+from app.refusals import Malformed, insist_on_version
 from app.rules.relay import Edge
 from app.store.action import Action, Deed, Done, Put, Unit
 from app.store.upsert import insert_or_keep
+
+THERE: Final = (
+    "What the crew is planned from is stored already: send If-Match with its ETag to replace it."
+)
+CHANGED: Final = "It was changed meanwhile. Read it again, then decide."
 
 
 def set_wishes(sent: WishesIn, version: int | None) -> Action[Put[WishesOut]]:
@@ -26,7 +33,7 @@ def set_wishes(sent: WishesIn, version: int | None) -> Action[Put[WishesOut]]:
         known = wishes_of(unit.conn, unit.meet_id)
         if known.version and known.model_dump(mode="json", exclude={"version"}) == content:
             return Done(Put(known, created=False), None)
-        _insist_on_version(known.version, version)
+        insist_on_version(known.version, version, THERE, CHANGED)
         _insist_on_people(unit, sent, known)
         _insist_on_heats(unit, sent, known)
         _insist_on_template(sent)
@@ -42,18 +49,6 @@ def set_wishes(sent: WishesIn, version: int | None) -> Action[Put[WishesOut]]:
         return Done(Put(out, created=not known.version), deed)
 
     return act
-
-
-def _insist_on_version(stored: int, named: int | None) -> None:
-    if not stored:
-        return
-    if named is None:
-        raise PreconditionMissing(
-            "What the crew is planned from is stored already: send If-Match with its ETag to "
-            "replace it."
-        )
-    if named != stored:
-        raise Stale("It was changed meanwhile. Read it again, then decide.")
 
 
 def _insist_on_people(unit: Unit, sent: WishesIn, known: WishesOut) -> None:

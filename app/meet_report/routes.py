@@ -9,7 +9,7 @@ from sqlalchemy import Connection
 from starlette.concurrency import run_in_threadpool
 
 from app.access.guard import Admitted, Here
-from app.answers import answer
+from app.answers import answer, answer_csv, answer_pdf
 from app.forms.meet_report_sheet import draw_meet_report
 from app.forms.paper import Paper
 from app.guarded import for_programs
@@ -49,7 +49,7 @@ async def get_meet_report_csv(meet: Meet, here: Here) -> Response:
     written = await here.store.read_apart(
         lambda conn: report_csv(figures_for(conn, meet_id, who), names_for(conn, meet_id, who))
     )
-    return _file(written.encode("utf-8-sig"), "text/csv; charset=utf-8", "meet-report.csv")
+    return answer_csv(written, "meet-report.csv")
 
 
 @router.get(
@@ -65,12 +65,4 @@ async def get_meet_report_pdf(
     sheet = await here.store.read_apart(lambda conn: sheet_for(conn, meet_id, here.caller, now))
     with here.one_more_file():
         drawn = await run_in_threadpool(draw_meet_report, sheet, paper)
-    return _file(drawn, "application/pdf", "meet-report.pdf")
-
-
-def _file(content: bytes, media_type: str, name: str) -> Response:
-    headers = {
-        "Cache-Control": "private, no-store",
-        "Content-Disposition": f'inline; filename="{name}"',
-    }
-    return Response(content, media_type=media_type, headers=headers)
+    return answer_pdf(drawn, "meet-report.pdf")

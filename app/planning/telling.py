@@ -9,8 +9,10 @@ from app.planning.facts import Assignment, Task
 from app.planning.reading import Programme
 from app.planning.results import Concern, CrewPlan, GivenUp, Missing, Unwatched
 from app.planning.wishes import Wish
-from app.plurals import counted, runs
+from app.plurals import counted, spans
 
+DASH = "-"
+"""In a terminal, and in the CSV, where a hyphen is what people type."""
 FIRST = 3
 NAMED = 6
 """So many cases are told of a wish that was given up; more make a sentence nobody reads."""
@@ -154,14 +156,7 @@ def _at(take_overs: Sequence[int]) -> str:
 
 
 def _lanes(lanes: Sequence[int]) -> str:
-    return f"lane {lanes[0]}" if len(lanes) == 1 else f"lanes {numbers_in_short(lanes)}"
-
-
-def numbers_in_short(numbers: Sequence[int]) -> str:
-    """Numbers with their spans in short: 1-4, 6."""
-    return ", ".join(
-        f"{run[0]}-{run[-1]}" if len(run) > 1 else f"{run[0]}" for run in runs(numbers)
-    )
+    return f"lane {lanes[0]}" if len(lanes) == 1 else f"lanes {spans(lanes, DASH)}"
 
 
 def _when(ids: Sequence[str], programme: Programme) -> str:

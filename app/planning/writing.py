@@ -9,7 +9,8 @@ from itertools import groupby
 
 from app.planning.from_files import Asked
 from app.planning.results import CrewPlan
-from app.planning.telling import numbers_in_short
+from app.planning.telling import DASH
+from app.plurals import spans
 from app.sheets.made_plan import DROPPED_OUT, WRITTEN
 from app.sheets.writing import write_csv
 
@@ -31,12 +32,12 @@ def _posts(plan: CrewPlan, asked: Asked) -> Iterator[tuple[str, ...]]:
                 asked.programme.written(part[-1].starts_s),
                 event,
                 of_event,
-                numbers_in_short([heat.number for heat in part]),
+                spans((heat.number for heat in part), DASH),
                 one.relay.value,
                 names[one.person],
                 ", ".join(map(str, one.take_overs)),
                 one.edge.value,
-                numbers_in_short(one.lanes),
+                spans(one.lanes, DASH),
                 one.side.value,
                 "",
             )

@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from typing import Final
 
 from sqlalchemy import insert, select, update
 
 from app.record.kinds import Kind
-from app.refusals import Malformed, PreconditionMissing, Stale
+from app.refusals import Malformed, insist_on_version
 from app.rules.relay import Relay
 from app.rules.survey import Lines, ZoneLine, as_measured
 from app.store.action import Action, Deed, Done, Put, Unit
@@ -17,6 +18,9 @@ from app.surveys.tables import zone_surveys
 from app.surveys.telling import told_zone
 from app.surveys.wire import ZoneSurveyIn, ZoneSurveyOut
 from app.surveys.zones import ListedZone, Zone
+
+THERE: Final = "This zone was measured already: send If-Match with its ETag to replace that."
+CHANGED: Final = "This zone was measured anew meanwhile. Read it again, then decide."
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,7 +59,7 @@ def measure_zone(
         measured = MeasuredZone(relay, take_over, lines)
         if before.taped.lines == measured.lines and before.taped.version:
             return Done(Put(told_zone(before), created=False), None)
-        _insist_on_version(before.taped.version, version)
+        insist_on_version(before.taped.version, version, THERE, CHANGED)
         _store(unit, measured)
         after = zone_of(unit.conn, unit.meet_id, relay, take_over)
         _insist_it_can_be(after)
@@ -85,17 +89,6 @@ def measure_lines(listed: Sequence[ListedZone]) -> Action[None]:
         return Done(None, _deed(unit, zones) if zones else None)
 
     return act
-
-
-def _insist_on_version(stored: int, named: int | None) -> None:
-    if not stored:
-        return
-    if named is None:
-        raise PreconditionMissing(
-            "This zone was measured already: send If-Match with its ETag to replace that."
-        )
-    if named != stored:
-        raise Stale("This zone was measured anew meanwhile. Read it again, then decide.")
 
 
 def _insist_it_can_be(zone: Zone) -> None:

@@ -9,7 +9,7 @@ from sqlalchemy import Connection
 from starlette.concurrency import run_in_threadpool
 
 from app.access.guard import Here
-from app.answers import VersionNamed, answer, answer_put
+from app.answers import VersionNamed, answer, answer_csv, answer_pdf, answer_put
 from app.forms.paper import Paper
 from app.forms.survey_sheet import draw_survey_sheets
 from app.guarded import for_programs
@@ -105,7 +105,7 @@ async def post_survey_list(
 async def get_survey_csv(meet: Meet, here: Here, relay: OfRelay = None) -> Response:
     """All lines as a list, to be filled in and taken back."""
     zones = await here.store.read_apart(lambda conn: zones_wanted(conn, MeetId(meet), relay))
-    return _file(lines_csv(zones).encode("utf-8-sig"), "text/csv; charset=utf-8", "survey.csv")
+    return answer_csv(lines_csv(zones), "survey.csv")
 
 
 @router.get(
@@ -121,12 +121,4 @@ async def get_survey_sheets(
     sheets = await here.store.read_apart(lambda conn: sheets_of(conn, meet_id, relay, now))
     with here.one_more_file():
         drawn = await run_in_threadpool(draw_survey_sheets, sheets, paper)
-    return _file(drawn, "application/pdf", "survey-sheets.pdf")
-
-
-def _file(content: bytes, media_type: str, name: str) -> Response:
-    headers = {
-        "Cache-Control": "private, no-store",
-        "Content-Disposition": f'inline; filename="{name}"',
-    }
-    return Response(content, media_type=media_type, headers=headers)
+    return answer_pdf(drawn, "survey-sheets.pdf")

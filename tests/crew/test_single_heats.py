@@ -92,7 +92,7 @@ def meet_heats(meet: MeetAtHand) -> list[str]:
 def test_what_nobody_watches_is_said_heat_by_heat(meet: MeetAtHand) -> None:
     heat = meet.heats[1]
     gaps = plan(meet, *whole_but_for(meet, heat["id"], [1, 2, 3, 4, 5]))["unwatched"]
-    name = f"{heat['event_name']}, {heat['round']}, heat {heat['number']}"
+    name = f"{heat['event_name']}, {heat['round']}: heat {heat['number']}"
     assert [(gap["lanes"], gap["heats"], gap["words"]) for gap in gaps] == [
         ([6, 7, 8], [heat["id"]], f"4x100, take-over 2, end, lanes 6–8 ({name})")
     ]

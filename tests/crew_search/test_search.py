@@ -237,7 +237,7 @@ def test_a_programme_that_cannot_be_planned_is_told(
     answer = meet.organiser.put(f"crew/searches/{search}", {"seconds": 1})
     told = answer.json()["detail"] if answer.status_code == 409 else ended(meet, search)["problem"]
     assert said in told
-    assert "Women 4x100 m, final, heat" in told
+    assert "Women 4x100 m, final" in told
 
 
 def test_a_meet_with_nobody_or_nothing_to_plan_for_says_so(service: Service) -> None:
