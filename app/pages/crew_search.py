@@ -42,6 +42,7 @@ async def show_crew_search(
 def _shown(conn: Connection, meet_id: MeetId, search: Search | None) -> Mapping[str, Any]:
     officials = {one.id: one for one in officials_of(conn, meet_id)}
     heats, plan = heats_held(conn, meet_id), plan_row(conn, meet_id)
+    to_come = [heat for heat in heats if heat.state is HeatState.TO_COME]
     named = {one.id: one.name for one in officials.values()}
     return {
         "search": told(search, named) if search else None,
@@ -50,11 +51,8 @@ def _shown(conn: Connection, meet_id: MeetId, search: Search | None) -> Mapping[
         "officials": officials,
         "watching": [one for one in officials.values() if is_watching(one)],
         "heats": heats,
-        "to_come": [
-            heat
-            for heat in heats
-            if heat.state is HeatState.TO_COME and heat.lanes and heat.scheduled
-        ],
+        "to_come": to_come,
+        "timed": [heat for heat in to_come if heat.lanes and heat.scheduled],
         "names": HeatNames(heats),
         "crew_version": plan.version if plan else 0,
     }

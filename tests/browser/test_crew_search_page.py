@@ -16,7 +16,7 @@ from tests.running import Service
 
 pytestmark = pytest.mark.browser
 
-PATIENCE_MS = 60_000
+PATIENCE_MS = 120_000
 
 
 @pytest.fixture
