@@ -176,6 +176,18 @@ def test_an_end_that_says_something_else_than_what_lies_before_it_does_not_agree
     assert main([str(path)]) in {1, 2}
 
 
+def test_a_last_row_that_says_it_is_longer_than_the_table_does_not_agree(
+    whole: Files, tmp_path: Path
+) -> None:
+    path = a_zip(tmp_path / "x.zip", whole, {})
+    content = bytearray(path.read_bytes())
+    for length in (28, 30, 32):  # of the name, of the further fields, of the comment
+        longer = bytearray(content)
+        longer[content.rindex(b"PK\x01\x02") + length] ^= 16
+        path.write_bytes(longer)
+        assert "its end says something else" in str(check(str(path)).mismatches), length
+
+
 @pytest.mark.parametrize("at", [0, 20, 28, 36, 44, 52, 60, 68, 76])
 def test_a_zip_with_an_end_of_the_wide_form_agrees_where_that_says_what_is_so(
     whole: Files, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, at: int
