@@ -9,10 +9,9 @@ from __future__ import annotations
 from collections import Counter
 from dataclasses import dataclass, field
 
-from app.planning.facts import MINUTE_S
 from app.planning.model import Model, Placed
-from app.planning.places import way_m
 from app.planning.seats import Seat
+from app.planning.tally import crews_of
 
 
 @dataclass(slots=True)
@@ -29,7 +28,8 @@ class Filling:
         """All spells, one after the other."""
         for spell in range(len(self.model.spells)):
             for zone in self.model.zones_in(spell):
-                for seat in smallest(self.model, zone)[1]:
+                seatings = self.model.staffings[zone].seatings
+                for seat in min((one.seats for one in seatings), key=len):
                     self._fill(spell, zone, seat)
         return self.placed
 
@@ -46,19 +46,13 @@ class Filling:
         last = self._last.get(person)
         if last is None:
             return True
-        way = way_m(
-            self.model.task.track,
-            self.model.stand(*self.placed[person, last]),
-            self.model.stand(zone, seat),
-        )
-        return self.model.timing.can_walk(last, spell, way) and self._is_rested(person, last, spell)
+        can_walk = self.model.can_walk(self.placed[person, last], (zone, seat))
+        return can_walk and self._is_rested(person, last, spell)
 
     def _is_rested(self, person: int, last: int, spell: int) -> bool:
         if self.model.timing.is_break(last, spell):
             return True
-        begins_s = self.model.spells[self._since[person]].begins_s
-        longest_s = self.model.task.settings.longest_stint_min * MINUTE_S
-        return self.model.spells[spell].ends_s - begins_s <= longest_s
+        return not self.model.timing.is_too_long(self._since[person], spell)
 
     def _take(self, person: int, spell: int, zone: int, seat: Seat) -> None:
         last = self._last.get(person)
@@ -69,17 +63,13 @@ class Filling:
         self._stood[person] += len(self.model.spells[spell].heats)
 
 
-def smallest(model: Model, zone: int) -> tuple[int, tuple[Seat, ...]]:
-    """The number of people of the smallest crew that a zone can have, and its seats."""
-    one = min(model.staffings[zone].seatings, key=lambda seating: len(seating.seats))
-    return one.people, one.seats
-
-
-def filled(model: Model) -> list[float]:
-    """That plan as values of the columns that are chosen; 0 for all others."""
+def chosen(model: Model, placed: Placed) -> list[float]:
+    """A plan as values of the columns that are chosen; 0 for all others."""
     values = [0.0] * len(model.linear.lower)
-    for (person, _), (zone, seat) in Filling(model).fill().items():
+    for (person, _), (zone, seat) in placed.items():
         values[model.taken[person, zone, seat]] = 1.0
-    for zone in range(len(model.staffings)):
-        values[model.sized[zone, smallest(model, zone)[0]]] = 1.0
+    for zone, crew in enumerate(crews_of(model, placed)):
+        fitting = (one for one in model.staffings[zone].seatings if crew.keys() <= {*one.seats})
+        people = min(one.people for one in fitting)
+        values[model.sized[zone, people]] = 1.0
     return values

@@ -10,20 +10,23 @@ from __future__ import annotations
 from collections import Counter, defaultdict
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
+from functools import cached_property
 from typing import TypeAlias
 
 from app.planning.facts import Task
 from app.planning.linear import Linear
-from app.planning.places import Stand
+from app.planning.places import Stand, way_m
 from app.planning.seats import Seat, Staffing
-from app.planning.spells import Spell
+from app.planning.spells import Spell, own_heats
 from app.planning.timing import Timing
 
-Placed: TypeAlias = Mapping[tuple[int, int], tuple[int, Seat]]
-"""From a person and a spell they serve to the zone and the seat, all by their numbers."""
+Post: TypeAlias = tuple[int, Seat]
+"""A zone, by its number, and a seat of it."""
+Placed: TypeAlias = Mapping[tuple[int, int], Post]
+"""From a person and a spell they serve to their post there, all by their numbers."""
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Model:
     """A task as a linear programme. People count by their place in `task.people`, zones in
     `staffings`.
@@ -38,12 +41,14 @@ class Model:
     sized: dict[tuple[int, int], int] = field(default_factory=dict)
     filled: dict[tuple[int, int, Seat], int] = field(default_factory=dict)
     at_zone: dict[tuple[int, int], list[int]] = field(default_factory=lambda: defaultdict(list))
+    _walked: dict[tuple[Post, Post], bool] = field(default_factory=dict)
+    _own: dict[tuple[str, int, Seat], int] = field(default_factory=dict)
 
     @property
     def spells(self) -> Sequence[Spell]:
         return self.timing.spells
 
-    @property
+    @cached_property
     def dropped(self) -> frozenset[int]:
         """Whoever drops out of the plan before."""
         before = self.task.before
@@ -75,13 +80,53 @@ class Model:
         take_overs = self.staffings[zone].zone.take_overs
         return Stand(self.spell_of(zone).relay, take_overs, seat.edge, seat.lanes, seat.side)
 
+    def can_walk(self, leaves: Post, arrives: Post) -> bool:
+        """Whether somebody can serve one post and, in a later spell, the other."""
+        known = self._walked.get((leaves, arrives))
+        if known is not None:
+            return known
+        here, there = self.stand(*leaves), self.stand(*arrives)
+        spells = self.spell_of(leaves[0]).number, self.spell_of(arrives[0]).number
+        can = self.timing.can_walk(*spells, way_m(self.task.track, here, there))
+        self._walked[leaves, arrives] = can
+        return can
+
+    def own_at(self, person: int, zone: int, seat: Seat) -> int:
+        """In how many heats somebody would watch a lane of their own club from a seat, while teams
+        have lanes.
+        """
+        own = self.task.people[person].affiliation
+        known = self._own.get((own, zone, seat))
+        if known is not None:
+            return known
+        is_in_lanes = self.staffings[zone].zone.is_in_lanes
+        heats = own_heats(self.spell_of(zone), seat.lanes, own) if is_in_lanes else 0
+        self._own[own, zone, seat] = heats
+        return heats
+
+    @cached_property
     def known(self) -> frozenset[int]:
         """The spells whose heats the plan before knows: in others nothing is a change."""
         return frozenset(spell for _, spell in self.before or ())
 
-    def heats_by(self, zone: int, wanted: Callable[[int], int]) -> Counter[int]:
-        """For how many heats of a zone so many people are wanted, by the lanes in use."""
-        return Counter(wanted(len(heat.lanes)) for heat in self.spell_of(zone).heats)
+    @cached_property
+    def full_crews(self) -> Sequence[Mapping[int, int]]:
+        """By zone: for how many heats so many people are wished for."""
+        return self._by_lanes(self.task.template.full_crew)
+
+    @cached_property
+    def experienced_ends(self) -> Sequence[Mapping[int, int]]:
+        """By zone: for how many heats so many end posts are wished to be held by experienced
+        people: half of those of a full crew, rounded up.
+        """
+        return self._by_lanes(lambda lanes: (self.task.template.end_posts(lanes) + 1) // 2)
+
+    def _by_lanes(self, wanted: Callable[[int], int]) -> Sequence[Mapping[int, int]]:
+        of = {lanes: wanted(lanes) for lanes in {len(heat.lanes) for heat in self.task.heats}}
+        return [
+            Counter(of[len(heat.lanes)] for heat in self.spell_of(zone).heats)
+            for zone in range(len(self.staffings))
+        ]
 
     def serves(self, person: int, spell: int) -> list[int]:
         """The columns of which one is 1 where somebody serves a spell."""

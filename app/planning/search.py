@@ -16,7 +16,8 @@ from math import ceil, inf, isfinite
 from time import perf_counter
 
 from app.planning.effort import Best, Effort, NoPlan, Progress
-from app.planning.filling import filled
+from app.planning.exchanging import exchanged
+from app.planning.filling import Filling, chosen
 from app.planning.linear import Linear, Sum
 from app.planning.model import Model, Placed
 from app.planning.results import Counted
@@ -36,6 +37,7 @@ MENDING_S = 1.5
 RETURN_S = 2.0
 FIRST_PLAN_S = 5.0
 """However short the time: without a first plan there is none at all."""
+EXCHANGING_SHARE = 0.4
 TOLD_EVERY_S = 0.5
 MENDING_SHARE = 0.3
 WISH_SHARE = 0.6
@@ -85,13 +87,30 @@ class Search:
         slack = inf if what is nobody else 1 - WITHIN
         limit_s = max(self._left(), FIRST_PLAN_S)
         if self._is_free() or not firm.lower:
-            self._take(self._completed(solver, filled(self.model)))
+            self._better(solver, Filling(self.model).fill())
             return
         alone = solver if self.firm else Solver(firm, self.effort.seed, self._hear)
         found = alone.minimise(what, limit_s, slack=slack)
         if found.values is None:
             raise NoPlan(is_proven=found.is_impossible)
-        self._take(found.values if self.firm else self._completed(solver, found.values))
+        if self.firm:
+            self._take(found.values)
+        else:
+            self._better(solver, placed_by(self.model, found.values))
+
+    def _better(self, solver: Solver, placed: Placed) -> None:
+        """What exchanging people makes of a plan."""
+        ends_s = self._seconds() + EXCHANGING_SHARE * self._left()
+
+        def go_on(by_now: Placed) -> bool:
+            self._hear(-inf)
+            if self._seconds() - self._told > TOLD_EVERY_S:
+                self._counts = tally(self.model, by_now)
+                self._say()
+            return not self.stopped and self._seconds() < ends_s
+
+        placed = exchanged(self.model, placed, go_on)
+        self._take(self._completed(solver, chosen(self.model, placed)))
 
     def _is_free(self) -> bool:
         """Whether nothing is firm but what a first plan heeds by itself."""
@@ -104,8 +123,8 @@ class Search:
 
     def _completed(self, solver: Solver, values: list[float]) -> list[float]:
         """With what follows from who stands where."""
-        chosen = [*self.model.taken.values(), *self.model.sized.values()]
-        held = {column: float(round(values[column])) for column in chosen}
+        columns = [*self.model.taken.values(), *self.model.sized.values()]
+        held = {column: values[column] for column in columns}
         found = solver.minimise(Sum({}), FIRST_PLAN_S, held=held, slack=inf)
         if found.values is None:
             raise NoPlan(is_proven=found.is_impossible)
@@ -215,11 +234,8 @@ class Search:
         """What no plan can go below, known without solving."""
         if wish is not Wish.EVEN_LOAD or self._counts[Wish.FULL_CREWS]:
             return 0
-        template = self.model.task.template
         heats = sum(
-            people * times
-            for zone in range(len(self.model.staffings))
-            for people, times in self.model.heats_by(zone, template.full_crew).items()
+            people * times for wanted in self.model.full_crews for people, times in wanted.items()
         )
         return ceil(heats / max(1, len(self.model.task.people)))
 

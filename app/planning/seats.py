@@ -17,13 +17,21 @@ from app.planning.templates import shared_out
 from app.rules.relay import Edge, Side
 
 
-@dataclass(frozen=True, slots=True, order=True)
+@dataclass(frozen=True, order=True)
 class Seat:
     """A post of a zone: the edge it watches, the side it stands on, and its lanes."""
 
     edge: Edge
     side: Side
     lanes: tuple[int, ...]
+
+    def __hash__(self) -> int:
+        return self._hashed
+
+    @cached_property
+    def _hashed(self) -> int:
+        """Reckoned once: a search looks seats up some millions of times."""
+        return hash((self.edge, self.side, self.lanes))
 
 
 @dataclass(frozen=True, slots=True)

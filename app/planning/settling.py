@@ -11,9 +11,7 @@ from dataclasses import dataclass, field
 from itertools import pairwise
 
 from app.planning.model import Model, Placed
-from app.planning.places import way_m
 from app.planning.seats import Seat
-from app.planning.wishes import own_at
 
 
 def settled(model: Model, placed: Placed) -> Placed:
@@ -68,10 +66,9 @@ class _Settling:
 
     def _is_alike(self, one: int, other: int, zone: int, seats: tuple[Seat, Seat]) -> bool:
         """Whether every count stays what it is: lanes of own clubs, and experience at the end."""
-        people, (seat, theirs) = self.model.task.people, seats
-        own, others = people[one].affiliation, people[other].affiliation
-        before = own_at(self.model, zone, seat, own) + own_at(self.model, zone, theirs, others)
-        after = own_at(self.model, zone, theirs, own) + own_at(self.model, zone, seat, others)
+        people, (seat, theirs), own_at = self.model.task.people, seats, self.model.own_at
+        before = own_at(one, zone, seat) + own_at(other, zone, theirs)
+        after = own_at(one, zone, theirs) + own_at(other, zone, seat)
         enough = self.model.task.settings.experienced
         as_good = (people[one].experience >= enough) == (people[other].experience >= enough)
         return before == after and (seat.edge is theirs.edge or as_good)
@@ -85,13 +82,9 @@ class _Settling:
         served = sorted(at for who, at in self.placed if who == person)
         at = served.index(spell)
         return all(
-            self.model.timing.can_walk(first, then, self._way_m(person, first, then))
+            self.model.can_walk(self.placed[person, first], self.placed[person, then])
             for first, then in pairwise(served[max(0, at - 1) : at + 2])
         )
-
-    def _way_m(self, person: int, first: int, then: int) -> float:
-        here, there = (self.model.stand(*self.placed[person, at]) for at in (first, then))
-        return way_m(self.model.task.track, here, there)
 
     def _swap(self, one: int, other: int, spell: int) -> None:
         first, second = (one, spell), (other, spell)

@@ -7,17 +7,21 @@ judged, and explained, by this count.
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from functools import partial
 from itertools import pairwise
+from typing import TypeAlias
 
-from app.planning.facts import MINUTE_S
-from app.planning.model import Model, Placed
+from app.planning.model import Model, Placed, Post
 from app.planning.seats import Seat
 from app.planning.spells import in_use
-from app.planning.wishes import Wish, own_at, wanted_at_end, wishes_of
+from app.planning.wishes import Wish, wishes_of
 from app.rules.relay import Edge
+
+Row: TypeAlias = Mapping[int, Post]
+"""The posts of one person, by spell."""
+Crew: TypeAlias = Mapping[Seat, int]
+"""Who has which seat of one zone."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,6 +44,22 @@ def placed_by(model: Model, values: list[float]) -> Placed:
     }
 
 
+def rows_of(model: Model, placed: Placed) -> list[dict[int, Post]]:
+    """The posts of each person."""
+    rows: list[dict[int, Post]] = [{} for _ in model.task.people]
+    for (person, spell), post in placed.items():
+        rows[person][spell] = post
+    return rows
+
+
+def crews_of(model: Model, placed: Placed) -> list[dict[Seat, int]]:
+    """The crew of each zone."""
+    crews: list[dict[Seat, int]] = [{} for _ in model.staffings]
+    for (person, _), (zone, seat) in placed.items():
+        crews[zone][seat] = person
+    return crews
+
+
 def tally(model: Model, placed: Placed) -> dict[Wish, int]:
     """The count of each wish, in their order; less is better."""
     counts = dict.fromkeys(wishes_of(model), 0)
@@ -59,79 +79,71 @@ def loads(model: Model, placed: Placed) -> Counter[int]:
 
 def faults(model: Model, placed: Placed) -> Iterator[Fault]:
     """Everything that falls short of a wish, the load of the busiest aside."""
-    yield from _at_zones(model, placed)
-    for person in range(len(model.task.people)):
-        served = sorted(spell for who, spell in placed if who == person)
-        yield from _past_the_stint(model, person, served, placed)
-        yield from _moves(model, person, served, placed)
-    yield from _over_own_club(model, placed)
-    yield from _changes(model, placed)
+    for zone, crew in enumerate(crews_of(model, placed)):
+        yield from faults_at(model, zone, crew)
+    for person, row in enumerate(rows_of(model, placed)):
+        yield from faults_of(model, person, row)
 
 
-def _at_zones(model: Model, placed: Placed) -> Iterator[Fault]:
-    crews: dict[int, list[tuple[int, Seat]]] = {}
-    for (person, _), (zone, seat) in placed.items():
-        crews.setdefault(zone, []).append((person, seat))
-    for zone, one in enumerate(model.staffings):
-        crew, spell = crews.get(zone, []), model.spell_of(zone)
-        watched = sum(in_use(spell, seat.lanes) for _, seat in crew)
-        unwatched = len(one.zone.take_overs) * (len(Edge) * in_use(spell, spell.lanes) - watched)
-        if unwatched:
-            yield Fault(Wish.WATCHED, spell.number, unwatched, zone=zone)
-        experienced = _experienced(model, crew)
-        wanted = model.heats_by(zone, partial(wanted_at_end, model.task))
-        if short := _short(wanted, experienced):
-            yield Fault(Wish.EXPERIENCE, spell.number, short, zone=zone)
-        if missing := _short(model.heats_by(zone, model.task.template.full_crew), len(crew)):
-            yield Fault(Wish.FULL_CREWS, spell.number, missing, zone=zone)
+def faults_at(model: Model, zone: int, crew: Crew) -> Iterator[Fault]:
+    """What falls short at one zone with this crew, whoever they are."""
+    spell, take_overs = model.spell_of(zone), model.staffings[zone].zone.take_overs
+    watched = sum(in_use(spell, seat.lanes) for seat in crew)
+    unwatched = len(take_overs) * (len(Edge) * in_use(spell, spell.lanes) - watched)
+    if unwatched:
+        yield Fault(Wish.WATCHED, spell.number, unwatched, zone=zone)
+    experienced = _experienced(model, crew)
+    if short := _short(model.experienced_ends[zone], experienced):
+        yield Fault(Wish.EXPERIENCE, spell.number, short, zone=zone)
+    if missing := _short(model.full_crews[zone], len(crew)):
+        yield Fault(Wish.FULL_CREWS, spell.number, missing, zone=zone)
 
 
 def _short(wanted: Mapping[int, int], there: int) -> int:
     return sum(max(0, number - there) * heats for number, heats in wanted.items())
 
 
-def _experienced(model: Model, crew: list[tuple[int, Seat]]) -> int:
+def _experienced(model: Model, crew: Crew) -> int:
     enough = model.task.settings.experienced
     return sum(
         seat.edge is Edge.END and model.task.people[person].experience >= enough
-        for person, seat in crew
+        for seat, person in crew.items()
     )
 
 
-def _past_the_stint(
-    model: Model, person: int, served: list[int], placed: Placed
-) -> Iterator[Fault]:
-    longest_s = model.task.settings.longest_stint_min * MINUTE_S
+def faults_of(model: Model, person: int, row: Row) -> Iterator[Fault]:
+    """What falls short for one person with these posts."""
+    served = sorted(row)
+    yield from _past_the_stint(model, person, row, served)
+    yield from _moves(model, person, row, served)
+    for spell, (zone, seat) in row.items():
+        if heats := model.own_at(person, zone, seat):
+            yield Fault(Wish.OWN_CLUB, spell, heats, person, zone)
+    if model.before is not None:
+        yield from _changes(model, model.before, person, row)
+
+
+def _past_the_stint(model: Model, person: int, row: Row, served: Sequence[int]) -> Iterator[Fault]:
     since = served[0] if served else 0
-    for before, spell in zip([None, *served], served, strict=False):
-        if before is None or model.timing.is_break(before, spell):
+    for before, spell in pairwise(served):
+        if model.timing.is_break(before, spell):
             since = spell
-        elif model.spells[spell].ends_s - model.spells[since].begins_s > longest_s:
-            yield Fault(Wish.BREAKS, spell, 1, person, placed[person, spell][0])
+        elif model.timing.is_too_long(since, spell):
+            yield Fault(Wish.BREAKS, spell, 1, person, row[spell][0])
 
 
-def _moves(model: Model, person: int, served: list[int], placed: Placed) -> Iterator[Fault]:
+def _moves(model: Model, person: int, row: Row, served: Sequence[int]) -> Iterator[Fault]:
     for first, then in pairwise(served):
-        here, there = (placed[person, at][0] for at in (first, then))
+        here, there = row[first][0], row[then][0]
         is_elsewhere = model.staffings[here].zone.place_m != model.staffings[there].zone.place_m
         if is_elsewhere and not model.timing.is_break(first, then):
             yield Fault(Wish.FEW_MOVES, then, 1, person, there)
 
 
-def _over_own_club(model: Model, placed: Placed) -> Iterator[Fault]:
-    for (person, spell), (zone, seat) in placed.items():
-        own = model.task.people[person].affiliation
-        if heats := own_at(model, zone, seat, own):
-            yield Fault(Wish.OWN_CLUB, spell, heats, person, zone)
-
-
-def _changes(model: Model, placed: Placed) -> Iterator[Fault]:
+def _changes(model: Model, before: Placed, person: int, row: Row) -> Iterator[Fault]:
     """Posts that differ from the plan before; whoever dropped out had no choice."""
-    if model.before is None:
+    if person in model.dropped:
         return
-    known = model.known()
-    for person, spell in sorted(model.before.keys() | placed.keys()):
-        differs = model.before.get((person, spell)) != placed.get((person, spell))
-        if differs and person not in model.dropped and spell in known:
-            heats = len(model.spells[spell].heats)
-            yield Fault(Wish.UNCHANGED, spell, heats, person)
+    for spell in sorted(model.known):
+        if before.get((person, spell)) != row.get(spell):
+            yield Fault(Wish.UNCHANGED, spell, len(model.spells[spell].heats), person)

@@ -6,8 +6,10 @@ here counts spells by their numbers, in the order of time.
 
 from __future__ import annotations
 
+from bisect import bisect_left, bisect_right
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 from app.planning.facts import MINUTE_S, Settings
 from app.planning.spells import Spell
@@ -29,7 +31,7 @@ class TooLong:
     last: int
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Timing:
     """The spells of a programme, held against what a plan keeps to."""
 
@@ -46,7 +48,30 @@ class Timing:
 
     def is_break(self, first: int, then: int) -> bool:
         """Whether serving these two and nothing between them leaves a break."""
-        return self.gap_s(first, then) >= self.settings.shortest_break_min * MINUTE_S
+        return then >= self._rested_by[first]
+
+    def is_too_long(self, first: int, last: int) -> bool:
+        """Whether a stint that begins with one spell and ends with another is past the longest."""
+        return last > self._may_last_to[first]
+
+    @cached_property
+    def _rested_by(self) -> Sequence[int]:
+        """For each spell the first one before which there is a break. It is asked so often that
+        the clock is looked at once for all.
+        """
+        begins_s = [spell.begins_s for spell in self.spells]
+        break_s = self.settings.shortest_break_min * MINUTE_S
+        return [
+            max(at + 1, bisect_left(begins_s, one.ends_s + break_s))
+            for at, one in enumerate(self.spells)
+        ]
+
+    @cached_property
+    def _may_last_to(self) -> Sequence[int]:
+        """For each spell the last one of the longest stint that begins with it."""
+        ends_s = [spell.ends_s for spell in self.spells]
+        longest_s = self.settings.longest_stint_min * MINUTE_S
+        return [bisect_right(ends_s, one.begins_s + longest_s) - 1 for one in self.spells]
 
     def follow_soon(self) -> Iterator[tuple[int, int]]:
         """Each spell and those after it to which no break leads."""
@@ -80,12 +105,11 @@ class Timing:
         For each last spell: the nearest first one from which the stint is too long, and those
         before it as far back as having the nearer ones off would be no break yet.
         """
-        longest_s = self.settings.longest_stint_min * MINUTE_S
-        for last, spell in enumerate(self.spells):
+        for last in range(len(self.spells)):
             for first in range(last - 1, -1, -1):
                 if self.is_break(first, first + 1):
                     break  # nobody comes past this gap without a break
-                if spell.ends_s - self.spells[first].begins_s <= longest_s:
+                if not self.is_too_long(first, last):
                     continue
                 yield TooLong(first, last)
                 if first and self.is_break(first - 1, first + 1):

@@ -12,13 +12,11 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Collection, Iterator, Mapping
 from enum import StrEnum
-from functools import partial
 
-from app.planning.facts import Task
 from app.planning.linear import Sum, sum_of
 from app.planning.model import Model, Placed
 from app.planning.seats import Seat
-from app.planning.spells import in_use, own_heats
+from app.planning.spells import in_use
 from app.planning.timing import TooLong
 from app.rules.relay import Edge
 
@@ -74,7 +72,7 @@ def _changes(model: Model, before: Placed) -> Sum:
     """Heats that somebody stands otherwise than by the plan before, those who drop out aside."""
     constant = 0
     terms: dict[int, float] = {}
-    for spell in model.known():
+    for spell in model.known:
         heats = len(model.spells[spell].heats)
         for person in set(range(len(model.task.people))) - model.dropped:
             post = before.get((person, spell))
@@ -141,17 +139,9 @@ def _over_own_club(model: Model) -> Sum:
     """Heats in which somebody's post watches a lane of their own club, while they have lanes."""
     terms: dict[int, float] = {}
     for (person, zone, seat), column in model.taken.items():
-        own = model.task.people[person].affiliation
-        if heats := own_at(model, zone, seat, own):
+        if heats := model.own_at(person, zone, seat):
             terms[column] = float(heats)
     return Sum(terms)
-
-
-def own_at(model: Model, zone: int, seat: Seat, own: str) -> int:
-    """In how many heats somebody of that club would watch a lane of it from a seat."""
-    if not model.staffings[zone].zone.is_in_lanes:
-        return 0
-    return own_heats(model.spell_of(zone), seat.lanes, own)
 
 
 def _ends_short_of_experience(model: Model) -> Sum:
@@ -161,7 +151,7 @@ def _ends_short_of_experience(model: Model) -> Sum:
     short: dict[int, float] = {}
     for zone in range(len(model.staffings)):
         there = list(_experienced_at_end(model, zone))
-        for wanted, heats in model.heats_by(zone, partial(wanted_at_end, model.task)).items():
+        for wanted, heats in model.experienced_ends[zone].items():
             short[_short(model, there, wanted)] = float(heats)
     return Sum(short)
 
@@ -171,11 +161,6 @@ def _short(model: Model, there: Collection[int], wanted: int) -> int:
     column = model.linear.column(upper=wanted)
     model.linear.row({**dict.fromkeys(there, 1.0), column: 1.0}, at_least=wanted)
     return column
-
-
-def wanted_at_end(task: Task, lanes: int) -> int:
-    """So many end posts are wished to be held by experienced people: half, rounded up."""
-    return (task.template.end_posts(lanes) + 1) // 2
 
 
 def _experienced_at_end(model: Model, zone: int) -> Iterator[int]:
@@ -195,7 +180,7 @@ def _people_short(model: Model) -> Sum:
     constant = 0
     for zone, one in enumerate(model.staffings):
         there = [c for seat in one.seats for c in _sitting(model, zone, seat)]
-        for wanted, heats in model.heats_by(zone, model.task.template.full_crew).items():
+        for wanted, heats in model.full_crews[zone].items():
             if wanted < one.most_seats():
                 terms[_short(model, there, wanted)] += heats
                 continue

@@ -1,0 +1,133 @@
+"""People exchange posts: each step keeps what is firm and makes the plan better, never worse."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+
+from app.planning.building import build
+from app.planning.effort import Effort
+from app.planning.exchanging import exchanged
+from app.planning.facts import Before, Person, Pin, Task
+from app.planning.filling import Filling
+from app.planning.making import assignments, plan_crew
+from app.planning.model import Model, Placed
+from app.planning.tally import rows_of, tally
+from app.planning.weighing import Weighing
+from app.planning.wishes import Wish
+from app.rules.relay import Relay
+from tests.bench.planning import a_day
+from tests.planning.builders import a_small_template, a_task, heats, people
+from tests.planning.test_plans import a_meet
+from tests.planning.verifier import Verifier
+
+meets = st.builds(a_meet, st.integers(0, 10_000), st.integers(1, 24), st.integers(1, 16))
+ANY_TIME = settings(max_examples=8, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+
+
+def first_plan(task: Task) -> tuple[Model, Placed]:
+    model = build(task)
+    return model, Filling(model).fill()
+
+
+def but_the_load(counts: Sequence[int]) -> list[int]:
+    return list(counts)[:-1]
+
+
+@ANY_TIME
+@given(meets)
+def test_each_step_makes_the_plan_better_and_breaks_nothing_firm(task: Task) -> None:
+    model, placed = first_plan(task)
+    verifier, on_the_way = Verifier(task), [placed]
+
+    def go_on(by_now: Placed) -> bool:
+        if by_now != on_the_way[-1]:
+            on_the_way.append(by_now)
+        return True
+
+    on_the_way.append(exchanged(model, placed, go_on))
+    told = []
+    for one in [*on_the_way[:: 1 + len(on_the_way) // 10], on_the_way[-1]]:
+        plan = list(assignments(model, one))
+        assert verifier.broken(plan) == []
+        told.append(verifier.counts(plan))
+        assert list(tally(model, one).values()) == told[-1]
+    better = [but_the_load(counts) for counts in told]
+    assert better == sorted(better, reverse=True)
+
+
+@ANY_TIME
+@given(meets, st.data())
+def test_one_post_more_weighs_no_less_than_is_foreseen(task: Task, data: st.DataObject) -> None:
+    model, placed = first_plan(task)
+    weighing, rows = Weighing(model), rows_of(model, placed)
+    free = [
+        (person, (zone, seat))
+        for person, zone, seat in model.taken
+        if model.spell_of(zone).number not in rows[person]
+    ]
+    if not free:
+        return
+    person, post = data.draw(st.sampled_from(free))
+    row = {**rows[person], model.spell_of(post[0]).number: post}
+    more = weighing.of_row(person, row) - weighing.of_row(person, rows[person])
+    assert weighing.at_least(person, weighing.heats_in(rows[person]), post) <= more
+
+
+def test_whoever_is_told_to_stop_has_the_plan_that_was_there() -> None:
+    model, placed = first_plan(a_meet(3, 12, 14))
+    assert exchanged(model, placed, lambda _: False) == placed
+
+
+def test_a_lane_of_the_own_club_goes_to_whoever_has_no_team_there() -> None:
+    crew = (Person("A", "A", affiliation="Harbour"), *people(9))
+    task = a_task(
+        crew, heats(1, Relay.FOUR_BY_100, lanes={1: "Harbour", 2: ""}), a_small_template(2)
+    )
+    model = build(task)
+    zone = next(iter(model.zones_in(0)))
+    seat = model.seats(zone)[0]
+    placed = {(0, 0): (zone, seat)}
+    assert tally(model, placed)[Wish.OWN_CLUB] == 1
+    counts = tally(model, exchanged(model, placed))
+    assert (counts[Wish.WATCHED], counts[Wish.OWN_CLUB]) == (0, 0)
+
+
+def test_pins_and_heats_that_were_run_stay_as_they_are() -> None:
+    task = a_meet(4, 16, 12)
+    plan = plan_crew(task, Effort(limit_s=1.0)).assignments
+    in_time = sorted(task.heats, key=lambda heat: heat.starts_s)
+    pinned = next(one for one in plan if in_time[-1].id in one.heats)
+    pin = Pin(pinned.person, in_time[-1].id, pinned.take_overs[0], pinned.edge)
+    run = {heat.id for heat in in_time[:6]}
+    task = replace(task, pins=(pin,), before=Before(plan, in_time[6].starts_s))
+    model = build(task)
+    after = list(assignments(model, exchanged(model, model.before or {})))
+    assert Verifier(task).broken(after) == []
+    assert [one for one in after if run & {*one.heats}] == [
+        one for one in plan if run & {*one.heats}
+    ]
+
+
+def test_a_plan_before_is_kept_where_nothing_more_important_is_better() -> None:
+    task = a_task(people(6, experience=2), heats(8), a_small_template())
+    plan = plan_crew(task, Effort(limit_s=5.0))
+    assert plan.is_whole
+    again = build(replace(task, before=Before(plan.assignments, task.heats[0].starts_s)))
+    stood = again.before or {}
+    assert exchanged(again, stood) == stood
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("officials", [40, 60])
+def test_a_day_of_a_hundred_heats_is_good_before_any_solver_is_asked(officials: int) -> None:
+    """Of what ten seconds are to suffice for, most is had by exchanges alone."""
+    model, placed = first_plan(a_day(officials, 100, 1))
+    counts = tally(model, exchanged(model, placed))
+    assert counts[Wish.WATCHED] == counts[Wish.BREAKS] == 0
+    assert counts[Wish.OWN_CLUB] <= 3
+    assert counts[Wish.FULL_CREWS] <= 100
