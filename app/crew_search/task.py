@@ -37,6 +37,7 @@ from app.planning.facts import (
     Task,
     Template,
 )
+from app.planning.spells import all_at_once, heats_at_once
 from app.planning.templates import default_template
 from app.refusals import NotFound, StateConflict
 from app.roles import Role
@@ -92,8 +93,12 @@ def asked_of(conn: Connection, meet_id: MeetId, sent: SearchIn) -> Asked:
         aside=_aside(posts, held, drawn),
     )
     if sent.keep:
-        return _keeping(asked, wishes, _from(sent, to_come, heats, untimed))
-    return _anew(asked, wishes, {heat.id for heat in to_come})
+        asked = _keeping(asked, wishes, _from(sent, to_come, heats, untimed))
+    else:
+        asked = _anew(asked, wishes, {heat.id for heat in to_come})
+    if pairs := heats_at_once(asked.task.heats, asked.task.settings):
+        raise StateConflict(all_at_once(pairs, asked.task.settings))
+    return asked
 
 
 def _aside(

@@ -45,8 +45,11 @@ def kept_posts(task: Task, spells: Sequence[Spell]) -> Kept | None:
             spell = spell_of.get(heat)
             if spell is None:
                 continue
-            if kept.setdefault((numbers[one.person], spell), post) != post:
+            at = numbers[one.person], spell
+            had = kept.get(at, post)
+            if had[0] != post[0] or had[1].edge is not post[1].edge:
                 raise ValueError(_twice(task, one, heat))
+            kept[at] = one.take_overs, _with_lanes(had[1], one.lanes)
     return kept
 
 
@@ -75,6 +78,11 @@ def placed_before(kept: Kept, staffings: Sequence[Staffing]) -> Placed:
         is_there = zone != NOWHERE and seat in staffings[zone].seats
         placed[person, spell] = (zone if is_there else NOWHERE, seat)
     return placed
+
+
+def _with_lanes(seat: Seat, lanes: Sequence[int]) -> Seat:
+    """Two posts of one edge of a zone that somebody has are one with the lanes of both."""
+    return Seat(seat.edge, seat.side, tuple(sorted({*seat.lanes, *lanes})))
 
 
 def _twice(task: Task, one: Assignment, heat: str) -> str:

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterator, Sequence
+from dataclasses import replace
+from time import perf_counter
 
 from app.planning.building import build
 from app.planning.effort import Effort, NoPlan
@@ -18,6 +20,13 @@ from app.planning.tally import Fault, faults
 from app.planning.wishes import Wish
 from app.rules.relay import Edge
 
+NAMING_S = 5.0
+"""However short the time: so long it is looked for which pins contradict each other."""
+UNNAMED = (
+    "The pins cannot all hold; which of them was not found in the time. Search for longer, or take "
+    "some of them back."
+)
+
 
 def plan_crew(
     task: Task, effort: Effort | None = None, begin: Sequence[Assignment] = ()
@@ -28,16 +37,19 @@ def plan_crew(
     Raises ValueError for a task that contradicts itself, NoPlan where nothing satisfies what is
     firm.
     """
+    effort = effort or Effort()
+    ends_s = perf_counter() + effort.limit_s
     model = build(task)
     started = placed_of(model, begin) if begin else None
-    effort = effort or Effort()
     try:
         best = Search(model, effort, begin=started).run()
     except NoPlan as none:
         if not (none.is_proven and task.pins):
             raise
-        pins = contradiction(build(task, is_pinned=False), effort.seed)
-        raise NoPlan(is_proven=True, why=told(task, pins) if pins else "") from none
+        left = replace(effort, limit_s=max(ends_s - perf_counter(), NAMING_S))
+        pins = contradiction(build(task, is_pinned=False), left)
+        why = told(task, pins) if pins else UNNAMED
+        raise NoPlan(is_proven=True, why=why) from none
     placed = settled(model, best.placed)
     found = list(faults(model, placed))
     return CrewPlan(

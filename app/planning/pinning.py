@@ -4,7 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from time import perf_counter
 
+from app.planning.effort import Effort
 from app.planning.facts import Pin, Task
 from app.planning.linear import sum_of
 from app.planning.model import Model
@@ -74,11 +76,13 @@ def _why(model: Model, person: int, spell: int) -> str:
     return "the template has no such post"
 
 
-def contradiction(model: Model, seed: int) -> tuple[Pin, ...]:
+def contradiction(model: Model, effort: Effort) -> tuple[Pin, ...]:
     """Pins that cannot all hold, while they could without any one of them; `model` is without pins.
+    None where the time ends, or somebody ends it, before they are known.
 
     Each pin may be left at a price, and pins are set aside as long as the rest still has one.
     """
+    ends_s = perf_counter() + effort.limit_s
     chosen = chosen_by(model)
     left: dict[Pin, int] = {}
     for one in chosen:
@@ -88,11 +92,13 @@ def contradiction(model: Model, seed: int) -> tuple[Pin, ...]:
             model.linear.row({**terms, column: -1.0}, at_most=0)
         else:
             model.linear.row({**terms, column: 1.0}, at_least=1)
-    solver = Solver(model.linear, seed, lambda _bound: False)
+    solver = Solver(model.linear, effort.seed, lambda _bound: effort.should_stop())
     kept = list(left)
     size = max(1, len(kept) // 2)
     while True:
         for first in range(0, len(kept), size):
+            if effort.should_stop() or perf_counter() > ends_s:
+                return ()
             rest = [one for one in kept if one not in kept[first : first + size]]
             if _contradict(solver, left, rest):
                 kept = rest

@@ -10,7 +10,6 @@ import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, time
-from itertools import pairwise
 
 from app.planning.facts import (
     MINUTE_S,
@@ -23,6 +22,7 @@ from app.planning.facts import (
     Span,
     Template,
 )
+from app.planning.spells import at_once, heats_at_once
 from app.sheets.crew_template import TemplateRow
 from app.sheets.made_plan import PlanRow
 from app.sheets.people_list import PersonRow
@@ -206,16 +206,11 @@ def _heat(one: HeatRows, starts_s: int) -> PlannedHeat:
 def _insist_one_at_a_time(
     rows: Sequence[HeatRows], heats: Sequence[PlannedHeat], settings: Settings
 ) -> None:
-    in_order = sorted(zip(heats, rows, strict=True), key=lambda one: one[0].starts_s)
-    problems = []
-    for (before, _), (heat, row) in pairwise(in_order):
-        takes_s = settings.takes_s(before.relay)
-        if heat.starts_s < before.starts_s + takes_s:
-            why = (
-                f"{heat.label} starts while {before.label} is still run on the same track: a "
-                f"{before.relay} takes {takes_s // MINUTE_S} min. Give it a later start."
-            )
-            problems.append(_problem(row, why))
+    row_of = {heat.id: row for heat, row in zip(heats, rows, strict=True)}
+    problems = [
+        _problem(row_of[pair[1].id], f"{at_once(pair, settings)} Give it a later start.")
+        for pair in heats_at_once(heats, settings)
+    ]
     if problems:
         raise FileRefused(problems)
 

@@ -11,7 +11,9 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass
-from itertools import groupby
+from functools import partial
+from itertools import accumulate, groupby
+from typing import TypeAlias
 
 from app.planning.facts import MINUTE_S, PlannedHeat, Settings, Template
 from app.rules.apart import place_on_lap
@@ -19,6 +21,7 @@ from app.rules.relay import Relay
 from app.rules.track import Track, in_lanes
 from app.visible import likeness
 
+MOST_TOLD = 5
 LIKE_LANES = 2
 """So many lanes may be in use in one heat of a spell and not in another."""
 
@@ -79,11 +82,11 @@ def rows_of(
     heats: Sequence[PlannedHeat], settings: Settings, template: Template
 ) -> list[list[PlannedHeat]]:
     """Heats that belong together. Raises ValueError where two are run at once."""
+    if at_once := heats_at_once(heats, settings):
+        raise ValueError(all_at_once(at_once, settings))
     most = template.most_lanes()
     rows: list[list[PlannedHeat]] = []
     for heat in sorted(heats, key=lambda heat: heat.starts_s):
-        if rows:
-            _insist_one_track(rows[-1][-1], heat, settings)
         if rows and _goes_on(rows[-1], heat, settings) and _can_be_taken([*rows[-1], heat], most):
             rows[-1].append(heat)
         else:
@@ -102,6 +105,38 @@ def zones_of(spell: Spell, track: Track) -> tuple[Zone, ...]:
         Zone(spell.number, place_m, tuple(take_overs), take_overs[0] <= last_in_lanes)
         for place_m, take_overs in places.items()
     )
+
+
+Pair: TypeAlias = tuple[PlannedHeat, PlannedHeat]
+
+
+def heats_at_once(heats: Sequence[PlannedHeat], settings: Settings) -> list[Pair]:
+    """Each heat that starts while another is still run, after that one."""
+    in_order = sorted(heats, key=lambda heat: heat.starts_s)
+    last_until = accumulate(in_order, partial(max, key=lambda heat: ends_s(heat, settings)))
+    return [
+        (before, heat)
+        for before, heat in zip(last_until, in_order[1:], strict=False)
+        if heat.starts_s < ends_s(before, settings)
+    ]
+
+
+def at_once(pair: Pair, settings: Settings) -> str:
+    """Why two heats cannot both be run, in words."""
+    before, heat = pair
+    takes_min = settings.takes_s(before.relay) // MINUTE_S
+    return (
+        f"{heat.label} starts while {before.label} is still run on the same track: a "
+        f"{before.relay} takes {takes_min} min."
+    )
+
+
+def all_at_once(pairs: Sequence[Pair], settings: Settings) -> str:
+    """The same of several, the first of them by name."""
+    told = [at_once(pair, settings) for pair in pairs[:MOST_TOLD]]
+    more = len(pairs) - len(told)
+    rest = [f"So it is with {more} more."] if more else []
+    return " ".join([*told, *rest, "Correct their start times."])
 
 
 def begins_s(heat: PlannedHeat, settings: Settings) -> int:
@@ -128,14 +163,6 @@ def in_use(spell: Spell, lanes: Sequence[int]) -> int:
     """How often one of these lanes is run in, over the heats of the spell."""
     wanted = frozenset(lanes)
     return sum(len(wanted & heat.lanes.keys()) for heat in spell.heats)
-
-
-def _insist_one_track(before: PlannedHeat, heat: PlannedHeat, settings: Settings) -> None:
-    if heat.starts_s < before.starts_s + settings.takes_s(before.relay):
-        raise ValueError(
-            f"{heat.label} starts while {before.label} is still run: a heat takes "
-            f"{settings.takes_s(before.relay) // MINUTE_S} min. Correct one of their start times."
-        )
 
 
 def _goes_on(row: Sequence[PlannedHeat], heat: PlannedHeat, settings: Settings) -> bool:

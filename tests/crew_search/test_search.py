@@ -233,9 +233,8 @@ def test_a_programme_that_cannot_be_planned_is_told(
     rows = [f"Women 4x100 m,final,{heat},3,Team {heat},Club,{scheduled}" for heat in (1, 2)]
     text = "\n".join(["event,round,heat,lane,team,affiliation,scheduled", *rows])
     meet.organiser.post("start-lists", content=text)
-    search = new_id()
-    answer = meet.organiser.put(f"crew/searches/{search}", {"seconds": 1})
-    told = answer.json()["detail"] if answer.status_code == 409 else ended(meet, search)["problem"]
+    answer = meet.organiser.put(f"crew/searches/{new_id()}", {"seconds": 1})
+    told = a_problem(answer, 409, "conflict")["detail"]
     assert said in told
     assert "Women 4x100 m, final" in told
 

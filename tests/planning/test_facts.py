@@ -23,7 +23,7 @@ from app.planning.facts import (
 )
 from app.planning.making import plan_crew
 from app.planning.places import Stand, way_m
-from app.planning.spells import cut_into_spells, own_heats, zones_of
+from app.planning.spells import cut_into_spells, heats_at_once, own_heats, zones_of
 from app.planning.templates import default_template, shared_out
 from app.planning.timing import Timing
 from app.planning.wishes import Wish
@@ -103,7 +103,7 @@ def test_whoever_sees_a_4x800_stays_until_its_last_take_over_is_over() -> None:
     race = a_heat(1, "10:00", Relay.FOUR_BY_800)
     (spell,) = cut_into_spells([race], Settings(), EIGHT_LANES)
     assert spell.ends_s == at("10:12")
-    with pytest.raises(ValueError, match="a heat takes 12 min"):
+    with pytest.raises(ValueError, match="a 4x800 takes 12 min"):
         cut_into_spells([race, a_heat(2, "10:11", Relay.FOUR_BY_100)], Settings(), EIGHT_LANES)
 
 
@@ -127,8 +127,24 @@ def test_a_cut_leaves_both_parts_the_lanes_of_the_whole() -> None:
 
 
 def test_two_heats_at_once_are_refused_with_their_names() -> None:
-    programme = [a_heat(1, "10:00"), a_heat(2, "10:02")]
-    with pytest.raises(ValueError, match=r"heat 2 starts while .* heat 1 is still run"):
+    programme = [a_heat(1, "10:00"), a_heat(2, "10:02"), a_heat(3, "11:00"), a_heat(4, "11:04")]
+    with pytest.raises(ValueError, match=r"heat 2 starts while .* heat 1 is still run.*heat 4"):
+        cut_into_spells(programme, Settings(), EIGHT_LANES)
+
+
+def test_a_long_race_is_still_run_after_a_short_one_within_it() -> None:
+    programme = [
+        a_heat(1, "10:00", Relay.FOUR_BY_800),
+        a_heat(2, "10:02", Relay.FOUR_BY_100),
+        a_heat(3, "10:08", Relay.FOUR_BY_100),
+    ]
+    at_once = heats_at_once(programme, Settings())
+    assert [(one.number, other.number) for one, other in at_once] == [(1, 2), (1, 3)]
+
+
+def test_many_heats_at_once_are_counted_behind_the_first() -> None:
+    programme = [a_heat(number, "10:00") for number in range(1, 12)]
+    with pytest.raises(ValueError, match=r"So it is with 5 more\. Correct their start times"):
         cut_into_spells(programme, Settings(), EIGHT_LANES)
 
 

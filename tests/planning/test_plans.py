@@ -23,7 +23,16 @@ from app.planning.facts import (
 from app.planning.making import plan_crew
 from app.planning.templates import default_template
 from app.rules.relay import Edge, Relay, Side
-from tests.planning.builders import HOUR_S, a_heat, a_span, a_task, at, heats, people
+from tests.planning.builders import (
+    HOUR_S,
+    a_heat,
+    a_small_template,
+    a_span,
+    a_task,
+    at,
+    heats,
+    people,
+)
 from tests.planning.verifier import Verifier
 
 QUICK = Effort(limit_s=3.0)
@@ -112,6 +121,27 @@ def test_nobody_dropping_out_changes_nothing() -> None:
     plan, verifier = plan_crew(again, QUICK), Verifier(again)
     assert verifier.counts(plan.assignments)[1] == 0
     assert _posts(plan.assignments) == _posts(first.assignments)
+
+
+def test_two_posts_of_one_edge_are_kept_as_one() -> None:
+    task = a_task(people(6), heats(3), a_small_template())
+    whole = plan_crew(task, QUICK).assignments
+    in_halves = tuple(
+        replace(one, lanes=lanes)
+        for one in whole
+        for lanes in (one.lanes[: len(one.lanes) // 2], one.lanes[len(one.lanes) // 2 :])
+        if lanes
+    )
+    again = replace(task, before=Before(in_halves, task.heats[0].starts_s))
+    assert _posts(plan_crew(again, QUICK).assignments) == _posts(whole)
+
+
+def test_nobody_is_kept_at_both_edges_at_once() -> None:
+    task = a_task(people(2), heats(1), a_small_template(2))
+    one = plan_crew(task, QUICK).assignments[0]
+    other = replace(one, edge=Edge.START if one.edge is Edge.END else Edge.END)
+    with pytest.raises(ValueError, match="at two posts in Women 4x400, heats, heat 1"):
+        plan_crew(replace(task, before=Before((one, other), 0)), QUICK)
 
 
 def _posts(plan: tuple[Assignment, ...]) -> set[tuple[object, ...]]:

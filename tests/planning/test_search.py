@@ -8,9 +8,11 @@ from typing import Any
 
 import pytest
 
+from app.planning.building import build
 from app.planning.effort import Effort, NoPlan, Progress
 from app.planning.facts import Barred, Pin, Settings, Task
 from app.planning.making import plan_crew
+from app.planning.pinning import contradiction
 from app.planning.wishes import Wish
 from app.rules.relay import Edge, Relay
 from tests.planning.brute_force import best_counts
@@ -89,6 +91,14 @@ def test_pins_that_contradict_each_other_are_named_and_no_others() -> None:
         "These pins cannot all hold: Umpire 1 at take-over 1 in Women 4x400, heats, heat 1; "
         "Umpire 1 off in Women 4x400, heats, heat 1. Nobody can do both. Take one of them back."
     )
+
+
+def test_whoever_does_not_wait_is_told_of_no_pin() -> None:
+    pins = (Pin("Umpire 1", "heat 1"), Pin("Umpire 1", "heat 1", 1))
+    task = a_task(people(3), heats(2), pins=pins)
+    effort = Effort(limit_s=20.0, should_stop=lambda: True)
+    assert contradiction(build(task, is_pinned=False), effort) == ()
+    assert len(contradiction(build(task, is_pinned=False), Effort(limit_s=20.0))) == 2
 
 
 def test_pins_with_no_time_to_walk_between_them_are_named() -> None:
