@@ -116,6 +116,7 @@ def _given_up(one: GivenUp, names: Mapping[OfficialId, str]) -> GivenUpOut:
         concerns=list(_concerns(one.concerns, names)),
         costs=one.costs,
         instead=one.instead,
+        is_proven=one.is_proven,
         is_impossible=one.is_impossible,
     )
 

@@ -220,8 +220,9 @@ class ConcernOut(Wire):
 class GivenUpOut(Wire):
     """A wish that the plan falls short of, and what keeping it wholly would have cost.
 
-    `costs` is the more important wish that would have come to `instead`. Without it: no plan keeps
-    the wish (`is_impossible`), or the search ended before that was known.
+    `costs` is the more important wish that would have come to `instead`, in the best plan found or,
+    where it `is_proven`, without doubt to more than it does. Without it: no plan keeps the wish
+    (`is_impossible`), or the search ended before that was known.
     """
 
     wish: Wish
@@ -229,6 +230,7 @@ class GivenUpOut(Wire):
     concerns: list[ConcernOut]
     costs: Wish | None
     instead: int
+    is_proven: bool
     is_impossible: bool
 
 

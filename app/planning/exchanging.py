@@ -17,7 +17,7 @@ from typing import NamedTuple, TypeAlias
 from app.planning.model import Model, Placed, Post
 from app.planning.seats import Seat, Seating
 from app.planning.tally import Crew, Row, crews_of, faults_of, rows_of
-from app.planning.weighing import Weighing
+from app.planning.weighing import APART, Weighing
 from app.planning.wishes import Wish
 from app.rules.relay import Edge
 
@@ -27,11 +27,14 @@ WIDTHS = (1, 3)
 GoOn: TypeAlias = Callable[[Placed], bool]
 
 
-def exchanged(model: Model, placed: Placed, go_on: GoOn = lambda _: True) -> Placed:
+def exchanged(
+    model: Model, placed: Placed, go_on: GoOn = lambda _: True, first: Wish | None = None
+) -> Placed:
     """The plan without a step left that makes it better, or as far as `go_on` lets it come: that is
-    asked with each plan on the way.
+    asked with each plan on the way. `first` is a wish that is to count before all others.
     """
-    exchanging = Exchanging(Weighing(model), go_on, rows_of(model, placed), crews_of(model, placed))
+    weighing = Weighing(model, first)
+    exchanging = Exchanging(weighing, go_on, rows_of(model, placed), crews_of(model, placed))
     exchanging.run()
     return exchanging.placed
 
@@ -110,19 +113,20 @@ class Exchanging:
         for person, spell in self._short():
             if self._has_ended():
                 return False
-            steps = (
-                step
-                for other in range(len(self.rows))
-                if other != person
-                for spells in self._around(spell, width)
-                if self._is_news(person, other, spells)
-                if (step := self._exchanging(person, other, spells)) is not None
-            )
-            best = min(steps, key=lambda step: step.change, default=None)
-            if best is not None and best.change < 0:
+            best = min(self._ways_out(person, spell, width), key=lambda step: step.change)
+            if best.change < 0:
                 self._take(best)
                 is_better = True
         return is_better
+
+    def _ways_out(self, person: int, spell: int, width: int) -> Iterator[_Step]:
+        yield self._leaving(person, spell)
+        for other in range(len(self.rows)):
+            for spells in self._around(spell, width) if other != person else ():
+                if self._is_news(person, other, spells):
+                    step = self._exchanging(person, other, spells)
+                    if step is not None:
+                        yield step
 
     def _short(self) -> list[tuple[int, int]]:
         """Persons and spells that fall short of a wish, the worst first."""
@@ -144,6 +148,17 @@ class Exchanging:
         was, self._tried[key] = self._tried.get(key), stamp
         return was != stamp
 
+    def _leaving(self, person: int, spell: int) -> _Step:
+        """Somebody's post stays empty, where another wish than coverage counts first."""
+        if (person, spell) in self.weighing.held or spell not in self.rows[person]:
+            return _Step(0, {}, {})
+        zone, seat = self.rows[person][spell]
+        off = self._off(person, spell)
+        crew = {one: who for one, who in self.crews[zone].items() if one != seat}
+        change = off.weight - self._of_rows[person] + self._change_of({zone: crew})
+        is_better = change < 0 and self.weighing.can_be(person, off.row, (spell,))
+        return _Step(change, {person: off.row}, {zone: crew}) if is_better else _Step(0, {}, {})
+
     def _exchanging(self, person: int, other: int, spells: range) -> _Step | None:
         """Each has the other's posts in these spells; None where something firm is against it."""
         mine, theirs = dict(self.rows[person]), dict(self.rows[other])
@@ -156,7 +171,7 @@ class Exchanging:
             return None
         was = self._of_rows[person] + self._of_rows[other]
         change = of_row(person, mine) + of_row(other, theirs) - was
-        if change >= weights[Wish.OWN_CLUB]:
+        if change >= weights[Wish.EXPERIENCE] * APART:
             return None  # experience is all that the crews could win by it
         rows = {person: mine, other: theirs}
         crews = self._crews_with(rows, spells)
@@ -208,7 +223,7 @@ class Exchanging:
         for seat in sorted(seating.seats, key=lambda seat: (seat.edge is not Edge.END, seat)):
             free = {person: one for person, one in off.items() if person not in crew.values()}
             best = self._best_for((zone, seat), free, self._gain(zone, seat, crew))
-            if best is not None:
+            if best is not None and self._is_worth_it(best, (zone, seat), off[best], crew):
                 crew[seat] = best
         rows: dict[int, Row] = {person: off[person].row for person in self.crews[zone].values()}
         for seat, person in crew.items():
@@ -235,6 +250,14 @@ class Exchanging:
                 more = self.weighing.of_row(person, row) - free[person].weight - gained
                 best = min(best or (more, person), (more, person))
         return None if best is None else best[1]
+
+    def _is_worth_it(self, person: int, post: Post, off: _Off, crew: Crew) -> bool:
+        """Whether a post is better filled than empty: not where coverage does not count first."""
+        zone, seat = post
+        row = {**off.row, self.model.spell_of(zone).number: post}
+        of_crew = self.weighing.of_crew
+        gained = of_crew(zone, crew) - of_crew(zone, {**crew, seat: person})
+        return self.weighing.of_row(person, row) - off.weight < gained
 
     def _gain(self, zone: int, seat: Seat, crew: Crew) -> int:
         """What somebody experienced would gain there, as far as the end is short of them."""

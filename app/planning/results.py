@@ -87,9 +87,10 @@ class CrewPlan:
 class GivenUp:
     """A wish that the plan falls short of, and what keeping it wholly would have cost instead.
 
-    `costs` is the more important wish that would have suffered, with what the best plan would then
-    have come to. Without it: `is_impossible` where no plan at all keeps the wish, else the search
-    ended before it was known.
+    `costs` is the more important wish that would have suffered, with what the best plan that was
+    found comes to then; `is_proven` where no plan keeps the one without harm to the other. Without
+    it: `is_impossible` where no plan at all keeps the wish, else the search ended before it was
+    known.
     """
 
     wish: Wish
@@ -97,6 +98,7 @@ class GivenUp:
     concerns: tuple[Concern, ...]
     costs: Wish | None = None
     instead: int = 0
+    is_proven: bool = False
     is_impossible: bool = False
 
 

@@ -85,7 +85,7 @@ class Search:
         nobody = Sum(dict.fromkeys(self.model.taken.values(), 1.0))
         what = self._first_wish(sums) or nobody
         slack = inf if what is nobody else 1 - WITHIN
-        limit_s = max(self._left(), FIRST_PLAN_S)
+        limit_s = self._left() if self.firm else max(self._left(), FIRST_PLAN_S)
         if self._is_free() or not firm.lower:
             self._better(solver, Filling(self.model).fill())
             return
@@ -131,9 +131,9 @@ class Search:
         return found.values
 
     def _by_windows(self, windows: Windows) -> None:
-        firsts = range(0, len(self.model.spells), WINDOW)
+        firsts = sorted({spell // WINDOW * WINDOW for spell in self._short_of_a_wish()})
         for done, first in enumerate(firsts):
-            if not self._is_over() and not self._is_perfect():
+            if not self._is_over():
                 fair_s = WINDOW_SHARE * self._left() / (len(firsts) - done)
                 self._replan(windows, range(first, first + WINDOW), min(WINDOW_S, fair_s))
         self._mend(windows)
@@ -143,20 +143,25 @@ class Search:
         ends_s = self._seconds() + MENDING_SHARE * self._left()
         tried: set[range] = set()
         while self._seconds() < ends_s and not self.stopped:
-            window = next((one for one in self._short_of_a_wish() if one not in tried), None)
+            window = next((one for one in self._around_what_is_short() if one not in tried), None)
             if window is None:
                 return
             if self._replan(windows, window, MENDING_S):
                 tried.clear()
             tried.add(window)
 
-    def _short_of_a_wish(self) -> Iterator[range]:
+    def _around_what_is_short(self) -> Iterator[range]:
+        short = list(self._short_of_a_wish())
+        for width in WIDER:
+            for spell in short:
+                yield range(max(0, spell - width // 2), spell + width // 2 + 1)
+
+    def _short_of_a_wish(self) -> Iterator[int]:
+        """Spells in which the plan falls short of a wish, the worst first."""
         weights: Counter[int] = Counter()
         for fault in faults(self.model, placed_by(self.model, self._values)):
             weights[fault.spell] += int(GUIDING[fault.wish]) * fault.times
-        for width in WIDER:
-            for spell, _ in weights.most_common():
-                yield range(max(0, spell - width // 2), spell + width // 2 + 1)
+        return (spell for spell, _ in weights.most_common())
 
     def _replan(self, windows: Windows, spells: range, limit_s: float) -> bool:
         """Whether planning these spells anew has made the plan better."""
@@ -261,10 +266,6 @@ class Search:
             self._told = now
             bound = min(self._bound, self._counts[self._wish]) if self._wish else 0
             self.effort.tell(Progress(now, dict(self._counts), self._wish, bound))
-
-    def _is_perfect(self) -> bool:
-        """But for the load, which windows cannot even out."""
-        return not any(self._counts[wish] for wish in GUIDING if wish in self._counts)
 
     def _seconds(self) -> float:
         return perf_counter() - self.began

@@ -126,7 +126,10 @@ def _why(one: GivenUp) -> str:
         return "No plan of these people keeps this wholly."
     if one.costs is None:
         return "The search ended before it was known what keeping it would cost."
-    return f"Keeping it wholly would have come to {in_number(one.costs, one.instead)}."
+    instead = in_number(one.costs, one.instead)
+    if one.is_proven:
+        return f"Keeping it wholly would have come to {instead}."
+    return f"The best plan found that keeps it wholly comes to {instead}."
 
 
 def _whom(one: GivenUp, names: Mapping[str, str], programme: Programme) -> str:

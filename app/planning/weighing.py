@@ -21,15 +21,18 @@ APART = 10**10
 
 @dataclass(frozen=True)
 class Weighing:
-    """The weights of a model's wishes, and what is firm for a person's posts."""
+    """The weights of a model's wishes, and what is firm for posts. `first` is a wish that
+    is to count before all others.
+    """
 
     model: Model
+    first: Wish | None = None
     weights: Mapping[Wish, int] = field(init=False)
     held: frozenset[tuple[int, int]] = field(init=False)
     """Persons and spells of which nothing may be changed: pinned, or run by now."""
 
     def __post_init__(self) -> None:
-        order = wishes_of(self.model)
+        order = sorted(wishes_of(self.model), key=lambda wish: wish is not self.first)
         weights = {wish: APART ** (len(order) - at) for at, wish in enumerate(order, 1)}
         object.__setattr__(self, "weights", weights)
         object.__setattr__(self, "held", frozenset(self._held()))

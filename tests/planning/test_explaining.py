@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from time import perf_counter
 
 import pytest
 
@@ -16,6 +17,7 @@ from app.planning.results import CrewPlan, GivenUp, Unwatched
 from app.planning.templates import default_template
 from app.planning.wishes import Wish
 from app.rules.relay import Edge, Relay, Side
+from tests.bench.planning import a_day
 from tests.planning.builders import (
     EFFORT,
     a_heat,
@@ -195,3 +197,25 @@ def test_what_was_left_unwatched_before_noon_is_told_no_more() -> None:
     noon = replace(alone, before=Before(first.assignments, alone.heats[2].starts_s))
     (left,) = plan_crew(noon, EFFORT).unwatched
     assert left.heats == ("heat 3", "heat 4")
+
+
+def test_what_keeping_a_wish_costs_is_shown_by_a_plan_where_nothing_can_be_proven_in_time() -> None:
+    crew = [a_person("U1", affiliation="Harbour"), a_person("U2", affiliation="Harbour")]
+    task = a_task(crew, heats(2, lanes={1: "Harbour", 2: "Millbrook"}), a_small_template(2))
+    plan = plan_crew(task, EFFORT)
+    (told, *_) = given_up(task, plan, Effort(limit_s=0.5))
+    assert (told.wish, told.costs, told.is_proven) == (Wish.OWN_CLUB, Wish.WATCHED, False)
+    assert told.instead == 24 - 6
+    (proven, *_) = given_up(task, plan, EFFORT)
+    assert (proven.costs, proven.instead, proven.is_proven) == (Wish.WATCHED, 24 - 6, True)
+
+
+@pytest.mark.slow
+def test_a_large_day_is_explained_and_ends_in_its_time() -> None:
+    """A hundred heats, and officials enough for all but a little."""
+    task = a_day(40, 100, 2)
+    began = perf_counter()
+    advice = advising.advise(task, Effort(limit_s=10.0))
+    assert perf_counter() - began < 15
+    told = {one.wish: one.costs for one in advice.given_up}
+    assert all(told.values()), told
