@@ -98,7 +98,8 @@ def tell(search: str, phase: Phase, so_far: SoFar) -> Action[Wanted]:
     """How far it is, which is a sign of life too. It begins to count once it waits no longer."""
 
     def act(unit: Unit) -> Done[Wanted]:
-        row = unit.conn.execute(select(crew_searches).where(_goes_on(unit, search))).first()
+        state = select(crew_searches.c.phase, crew_searches.c.stopped)
+        row = unit.conn.execute(state.where(_goes_on(unit, search))).first()
         if row is None:
             return Done(Wanted.LEAVE, None)
         content = so_far.model_dump(mode="json")
@@ -111,20 +112,18 @@ def tell(search: str, phase: Phase, so_far: SoFar) -> Action[Wanted]:
     return act
 
 
-def end(
-    search: str, so_far: SoFar, problem: str = "", named: Mapping[OfficialId, str] | None = None
-) -> Action[None]:
+def end(search: str, so_far: SoFar, problem: str, people: Mapping[OfficialId, str]) -> Action[None]:
     """It is over, with its plan, or with the problem for which it has none.
 
-    The problem may name somebody of `named`: where one of them is called otherwise by now, as after
-    an erasure, it is not kept.
+    A problem may name some of these people: where it names one who is called otherwise by now, as
+    after an erasure, it is not kept.
     """
 
     def act(unit: Unit) -> Done[None]:
-        if named and not named.items() <= official_names(unit.conn, unit.meet_id).items():
-            told = PEOPLE_CHANGED
-        else:
-            told = problem
+        names = official_names(unit.conn, unit.meet_id)
+        tells_another = any(
+            name in problem and names.get(one) != name for one, name in people.items()
+        )
         unit.conn.execute(
             update(crew_searches)
             .where(_goes_on(unit, search))
@@ -132,7 +131,7 @@ def end(
                 phase=(Phase.ENDED if so_far.plan else Phase.FAILED).value,
                 heard=unit.now,
                 ended=unit.now,
-                problem=told,
+                problem=PEOPLE_CHANGED if tells_another else problem,
                 content=so_far.model_dump(mode="json"),
             )
         )

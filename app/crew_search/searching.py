@@ -6,6 +6,7 @@ the next search of its meet (`course.py`). What is taken over from it is an act 
 from __future__ import annotations
 
 import multiprocessing
+import signal
 import threading
 from contextlib import suppress
 from multiprocessing.connection import Connection
@@ -46,6 +47,8 @@ EVERY_S: Final = 1.0
 """So often is written how far it is, and looked whether another process was told to stop it."""
 WAITING_S: Final = 4.0
 """So often one that waits for its turn gives a sign of life (`kept.SILENCE`)."""
+TOLD_TO_END: Final = frozenset({-signal.SIGINT, -signal.SIGTERM})
+"""Exit codes: whoever stops a server by its terminal or its unit tells all its processes."""
 _SOON_S: Final = 5.0
 
 
@@ -91,12 +94,12 @@ class Running:
         """End it without a plan: the server ends."""
         self._closing.set()
         with suppress(Unavailable):  # then its silence says so
-            ending = end(self._id, self._so_far, SERVER_ENDED)
+            ending = self._ending(Refused(SERVER_ENDED))
             self._store.act_now(self._meet_id, self._actor, ending)
         self.stop()
 
-    def _search(self) -> Advice | Refused | None:
-        """What the process has found, None where it ended without a word."""
+    def _search(self) -> Advice | Refused:
+        """What the process has found, or why that is nothing."""
         ours, theirs = _SPAWNED.Pipe()
         arguments = (theirs, self._asked.task, self._sent.seconds)
         process = _SPAWNED.Process(target=search, args=arguments, daemon=True)
@@ -109,9 +112,9 @@ class Running:
                 found = self._listen(ours)
                 self._take_up(None)
         except OSError:  # there is no room for a process
-            return None
-        _see_off(process)
-        return found
+            return Refused(UNEXPECTED)
+        was_told_to_end = _see_off(process) in TOLD_TO_END
+        return found or Refused(SERVER_ENDED if was_told_to_end else UNEXPECTED)
 
     def _take_up(self, pipe: Connection | None) -> None:
         with self._changing:
@@ -156,7 +159,7 @@ class Running:
             return self._store.act_now(self._meet_id, self._actor, said)
         return Wanted.GO_ON
 
-    def _end(self, found: Advice | Refused | None) -> None:
+    def _end(self, found: Advice | Refused) -> None:
         """Write what was found, and again until the store has kept it."""
         while not self._closing.is_set():
             with suppress(Unavailable):
@@ -164,24 +167,26 @@ class Running:
                 return
             self._closing.wait(EVERY_S)
 
-    def _ending(self, found: Advice | Refused | None) -> Action[None]:
+    def _ending(self, found: Advice | Refused) -> Action[None]:
+        so_far, why = self._so_far, ""
         match found:
-            case None:
-                return end(self._id, self._so_far, UNEXPECTED)
             case Refused(why):
-                named = {OfficialId(one.id): one.name for one in self._asked.task.people}
-                return end(self._id, self._so_far, why, named)
+                pass
             case advice:
-                return end(self._id, with_plan(self._so_far, self._asked, advice))
+                so_far = with_plan(so_far, self._asked, advice)
+        people = {OfficialId(one.id): one.name for one in self._asked.task.people}
+        return end(self._id, so_far, why, people)
 
 
-def _see_off(process: SpawnProcess) -> None:
-    """It ends by itself once it has said its last word."""
+def _see_off(process: SpawnProcess) -> int | None:
+    """It ends by itself once it has said its last word. Gives its exit code."""
     process.join(_SOON_S)
     if process.is_alive():
         process.kill()
         process.join()
+    code = process.exitcode
     process.close()
+    return code
 
 
 class Searches:
