@@ -164,6 +164,27 @@ def test_a_search_whose_process_was_killed_blocks_its_meet_for_seconds_alone(
         a_problem(meet.organiser.get(f"crew/searches/{search}"), 404, "not-found")
 
 
+def test_a_process_that_was_taken_for_gone_leaves_its_search_to_the_one_that_began_since(
+    both: tuple[Service, Service],
+) -> None:
+    here, other = a_crew(both[0], 20), a_crew(both[0])
+    there = seen_at(here, both[1])
+    a_long_day(here)
+    a_programme(other)
+    first, second, next_here = new_id(), new_id(), new_id()
+    assert here.organiser.put(f"crew/searches/{first}", LONG).is_success
+    until(here, first, lambda told: told["phase"] == "searching")
+    with time_passed(both[1], SILENCE + timedelta(seconds=5)):
+        assert there.organiser.put(f"crew/searches/{second}", LONG).is_success
+        until(there, second, lambda told: told["phase"] == "searching")
+        # Its turn has come: the process here searches for nothing else any more.
+        assert other.organiser.put(f"crew/searches/{next_here}", LONG).is_success
+        assert ended(other, next_here)["phase"] == "ended"
+        assert there.organiser.delete(f"crew/searches/{second}").is_success
+        assert ended(there, second)["plan"]["posts"]
+    a_problem(here.organiser.get(f"crew/searches/{first}"), 404, "not-found")
+
+
 @contextmanager
 def time_passed(service: Service, by: timedelta) -> Iterator[None]:
     service.clock.move(by)
