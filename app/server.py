@@ -32,6 +32,7 @@ from app.config import Settings
 from app.content_coding import RefuseCoded
 from app.crew import routes as crew
 from app.crew_search import routes as crew_search
+from app.crew_search.searching import Searches
 from app.describing import describe
 from app.exporting import routes as exporting
 from app.guarded import is_guarded
@@ -140,7 +141,8 @@ def create_app(
     )
     seals = Seals(store, key_store(settings), Stamping.by(settings))
     pace = Pace(settings.changes_a_minute)
-    app.state.services = Services(settings, clock, store, feed, callers, seals, pace)
+    searches = Searches(store)
+    app.state.services = Services(settings, clock, store, feed, callers, seals, pace, searches)
     app.router.routes.extend(_guarded_routes())
     _insist_all_declared()
     app.add_middleware(RefuseCoded)

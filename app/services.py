@@ -36,7 +36,8 @@ class Services:
     """The implementations that this process was assembled from, and who is next where one after
     another is served: `of_files` is the turn of case files, `of_records` that of whole records.
     `boards` has the public pages as they were written last, `dockets` what was last answered of
-    what awaits a ruling, `searches` those for crew plans, `trials` whether the store stores.
+    what awaits a ruling, `searches` those for crew plans that run in this process,
+    `trials` whether the store stores.
     """
 
     settings: Settings
@@ -46,12 +47,12 @@ class Services:
     callers: KnownCallers
     seals: Seals
     pace: Pace
+    searches: Searches
     proofs: Proofs = field(default_factory=Proofs)
     of_files: asyncio.Lock = field(default_factory=asyncio.Lock)
     of_records: asyncio.Lock = field(default_factory=asyncio.Lock)
     boards: MadeOnce[Any] = field(default_factory=lambda: MadeOnce(BOARD_LASTS))
     dockets: MadeOnce[str] = field(default_factory=lambda: MadeOnce(DOCKET_LASTS))
-    searches: Searches = field(default_factory=Searches)
     trials: MadeOnce[list[str]] = field(default_factory=lambda: MadeOnce(TRIAL_LASTS))
     measures: Measures = field(default_factory=Measures)
     request_log: RequestLog = field(default_factory=RequestLog)

@@ -134,7 +134,7 @@ PINNED: Mapping[str, int] = {
     "GET /cases/{case}/consequences": 48,
     "GET /papers": 1,
     "organiser-survey-1-chief_umpire": 5,
-    "organiser-crew-search-1-chief_umpire": 6,
+    "organiser-crew-search-1-chief_umpire": 7,
     "GET /crew/wishes": 1,
     "GET /crew.csv": 2,
     "meet-report-1-umpire": 14,

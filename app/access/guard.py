@@ -76,7 +76,7 @@ class Admitted:
 
     @property
     def searches(self) -> Searches:
-        """The searches for crew plans."""
+        """The searches for crew plans that run in this process."""
         return self.services.searches
 
     def one_more_file(self) -> AbstractContextManager[None]:

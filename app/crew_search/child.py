@@ -8,6 +8,7 @@ the best plan so far when it is told to stop, and when nobody listens any more.
 from __future__ import annotations
 
 import os
+import signal
 from contextlib import suppress
 from dataclasses import dataclass
 from multiprocessing.connection import Connection
@@ -30,6 +31,7 @@ def search(pipe: Connection, task: Task, limit_s: float) -> None:
     # Not at the top: whoever starts such a process needs no solver of its own.
     from app.planning.advising import advise  # noqa: PLC0415
 
+    signal.signal(signal.SIGINT, signal.SIG_DFL)  # it ends without a traceback
     os.nice(10)  # reports come first
     _bound_memory()
 

@@ -13,11 +13,11 @@ from app.access.queries import official_names, officials_of
 from app.answers import VersionNamed, answer, answer_put
 from app.crew.actions import plan_crew
 from app.crew.wire import MOST_POSTS, CrewIn, CrewOut
-from app.crew_search import actions, lists
-from app.crew_search.queries import wishes_of
-from app.crew_search.searching import Search
+from app.crew_search import actions, course, lists
+from app.crew_search.kept import Search
+from app.crew_search.queries import begun_before, search_of, wishes_of
 from app.crew_search.task import asked_of
-from app.crew_search.telling import told
+from app.crew_search.telling import so_far_of, told
 from app.crew_search.wire import (
     SearchIn,
     SearchOut,
@@ -28,7 +28,7 @@ from app.crew_search.wire import (
 from app.guarded import for_programs
 from app.header_names import A_LIST, LARGEST_LIST, ColumnNames, list_sent
 from app.ids import ChosenId, MeetId
-from app.refusals import FileRefused, NotFound, StateConflict
+from app.refusals import FileRefused, StateConflict
 
 router = for_programs("crew")
 
@@ -129,58 +129,59 @@ async def put_search(meet: Meet, search: OfSearch, sent: SearchIn, here: Here) -
     until that of a search is taken over.
     """
     meet_id = MeetId(meet)
-    known = here.searches.of(meet_id)
-    if known is None or known.id != search:
+
+    def begun(conn: Connection) -> Search | None:
+        return begun_before(conn, meet_id, search, sent, here.clock.now())
+
+    if await here.store.read(begun) is None:
         asked = await here.store.read_apart(lambda conn: asked_of(conn, meet_id, sent))
-        known = here.searches.begin(meet_id, search, sent, asked)
-    return await _told(here, meet_id, known)
+        begin = course.begin(search, sent, so_far_of(asked))
+        put = await here.store.act(meet_id, here.actor, begin)
+        if put.created:
+            here.searches.run(meet_id, here.actor, put.thing, asked)
+    return await _told(here, meet_id, search)
 
 
 @router.get("/api/meets/{meet}/crew/searches/{search}", response_model=SearchOut)
 async def get_search(meet: Meet, search: OfSearch, here: Here) -> Response:
     """How far a search is, and its plan as soon as there is one."""
-    return await _told(here, MeetId(meet), _last(here, MeetId(meet), search))
+    return await _told(here, MeetId(meet), search)
 
 
 @router.delete("/api/meets/{meet}/crew/searches/{search}", response_model=SearchOut)
 async def delete_search(meet: Meet, search: OfSearch, here: Here) -> Response:
     """Stop a search; the best plan so far can be taken over. One that has ended stays as it is."""
-    known = _last(here, MeetId(meet), search)
-    known.stop()
-    return await _told(here, MeetId(meet), known)
+    await here.store.act(MeetId(meet), here.actor, course.stop(search))
+    here.searches.hurry(MeetId(meet), search)
+    return await _told(here, MeetId(meet), search)
 
 
 @router.post("/api/meets/{meet}/crew/searches/{search}/take", response_model=CrewOut)
 async def post_take(meet: Meet, search: OfSearch, here: Here, version: VersionNamed) -> Response:
     """Make the plan that a search has found the crew plan; with If-Match once there is one."""
-    known = _last(here, MeetId(meet), search)
-    if known.is_over and known.advice is None:
+    now = here.clock.now()
+    known = await here.store.read(lambda conn: search_of(conn, MeetId(meet), search, now))
+    plan = known.so_far.plan
+    if plan is None and known.is_over:
         raise StateConflict("This search has found no plan. Search again.")
-    if known.advice is None:
+    if plan is None:
         raise StateConflict("This search has no plan yet. Wait for its end, or stop it.")
-    if len(known.posts) > MOST_POSTS:
+    if len(plan.posts) > MOST_POSTS:
         raise StateConflict(
-            f"This plan has {len(known.posts)} posts; a crew plan has at most {MOST_POSTS}. Search "
+            f"This plan has {len(plan.posts)} posts; a crew plan has at most {MOST_POSTS}. Search "
             "for a part of the programme, with times for those heats alone."
         )
     # Of the plan that the search has seen: what somebody stored since is not written over.
-    seen = known.asked.version if version is not None else None
-    act = plan_crew(CrewIn(posts=known.posts), seen)
+    seen = known.so_far.version if version is not None else None
+    act = plan_crew(CrewIn(posts=plan.posts), seen)
     put = await here.store.act(MeetId(meet), here.actor, act)
     return answer(put.thing, version=put.thing.version)
 
 
-async def _told(here: Admitted, meet_id: MeetId, search: Search) -> Response:
-    names = await here.store.read(lambda conn: official_names(conn, meet_id))
-    return answer(told(search, names))
+async def _told(here: Admitted, meet_id: MeetId, search: str) -> Response:
+    now = here.clock.now()
 
+    def read(conn: Connection) -> SearchOut:
+        return told(search_of(conn, meet_id, search, now), official_names(conn, meet_id))
 
-def _last(here: Admitted, meet_id: MeetId, search: str) -> Search:
-    """A search is kept until the next one of its meet, and while the service runs."""
-    known = here.searches.of(meet_id)
-    if known is None or known.id != search:
-        raise NotFound(
-            "This search is not there: the meet has had another since, or the service began anew. "
-            "Search again."
-        )
-    return known
+    return answer(await here.store.read(read))

@@ -1,27 +1,31 @@
-"""The searches that go on: one of a meet, one after another on this service, each a process of its
-own that is asked nothing twice. A search is no act: what it finds is kept until the next search of
-its meet, and gone when the service ends. What is taken over from it is an act like any other.
+"""The searches that this process runs: one after another, each a process of its own that is asked
+nothing twice. A search is no act: how far it is, and what it finds, is kept beside the record until
+the next search of its meet (`course.py`). What is taken over from it is an act like any other.
 """
 
 from __future__ import annotations
 
 import multiprocessing
+import signal
 import threading
-from dataclasses import dataclass, field
-from math import inf
+from contextlib import suppress
 from multiprocessing.connection import Connection
+from multiprocessing.context import SpawnProcess
 from time import monotonic
 from typing import TYPE_CHECKING, Final
 
-from app.crew.wire import PostIn
 from app.crew_search.child import Refused, search
-from app.crew_search.found import posts_found
+from app.crew_search.course import Wanted, end, tell
+from app.crew_search.kept import Search
 from app.crew_search.task import Asked
-from app.crew_search.wire import Phase, SearchIn
-from app.ids import MeetId
+from app.crew_search.telling import with_plan, with_progress
+from app.crew_search.wire import Phase
+from app.ids import MeetId, OfficialId
 from app.planning import effort
 from app.planning.effort import Progress
-from app.refusals import IdTaken, StateConflict
+from app.refusals import Unavailable
+from app.store.action import Action, Actor
+from app.store.store import Store
 
 if TYPE_CHECKING:
     from app.planning.advising import Advice
@@ -31,167 +35,189 @@ UNEXPECTED: Final = (
     "The search ended without a word: it may have had too little memory. Search again, or for less "
     "time."
 )
+SERVER_ENDED: Final = "The server was stopped while this search went on. Search again."
 _PHASES: Final = {
     effort.Phase.PLANNING: Phase.SEARCHING,
     effort.Phase.MENDING: Phase.MENDING,
     effort.Phase.EXPLAINING: Phase.EXPLAINING,
 }
-NOT_BEGUN: Final = "The search was stopped before its turn came. Search again."
 GRACE_S: Final = 30.0
 """So much longer than it was given a search may take, on a machine that has other work to do."""
-LISTENING_S: Final = 1.0
-ENDED: Final = frozenset({Phase.ENDED, Phase.FAILED})
+EVERY_S: Final = 1.0
+"""So often is written how far it is, and looked whether another process was told to stop it."""
+WAITING_S: Final = 4.0
+"""So often one that waits for its turn gives a sign of life (`kept.SILENCE`)."""
+TOLD_TO_END: Final = frozenset({-signal.SIGINT, -signal.SIGTERM})
+"""Exit codes: whoever stops a server by its terminal or its unit tells all its processes."""
 _SOON_S: Final = 5.0
 
 
-@dataclass(slots=True, eq=False)
-class Search:
-    """A search, as far as it is. The thread that listens to its process changes it."""
+class Running:
+    """A search in this process: the thread that listens to its own process, and writes."""
 
-    id: str
-    sent: SearchIn
-    asked: Asked
-    phase: Phase = Phase.WAITING
-    progress: Progress | None = None
-    advice: Advice | None = None
-    posts: list[PostIn] = field(default_factory=list)
-    problem: str = ""
-    stopped: bool = False
-    began: float = field(default_factory=monotonic)
-    ended: float | None = None
-    _pipe: Connection | None = None
-    _latest: float = inf
-    _changing: threading.Lock = field(default_factory=threading.Lock)
+    def __init__(
+        self, store: Store, meet_id: MeetId, actor: Actor, begun: Search, asked: Asked
+    ) -> None:
+        self._store, self._meet_id, self._actor = store, meet_id, actor
+        self._id, self._sent, self._asked = begun.id, begun.sent, asked
+        self._so_far, self._phase = begun.so_far, Phase.WAITING
+        self._pipe: Connection | None = None
+        self._latest = monotonic()
+        self._is_stopped = False
+        self._changing = threading.Lock()
+        self._closing = threading.Event()
 
-    @property
-    def seconds(self) -> float:
-        """So long it has been going on, or went on."""
-        return (self.ended or monotonic()) - self.began
-
-    @property
-    def is_over(self) -> bool:
-        return self.phase in ENDED
+    def run(self, turn: threading.Lock) -> None:
+        """Wait for the turn, search, and write what was found."""
+        while not turn.acquire(timeout=WAITING_S):
+            if self._tell() is Wanted.LEAVE:
+                return
+        try:
+            self._phase = Phase.SEARCHING
+            if self._closing.is_set() or self._tell() is Wanted.LEAVE:
+                return
+            found = self._search()
+        finally:
+            turn.release()
+        self._end(found)
 
     def stop(self) -> None:
-        """End it with the best plan so far; one that is over stays as it is."""
+        """End it with the best plan so far."""
         with self._changing:
-            if self.is_over or self.stopped:
+            if self._is_stopped:
                 return
-            self.stopped = True
+            self._is_stopped = True
             self._latest = min(self._latest, monotonic() + GRACE_S)
-            if self._pipe is not None:
-                self._tell_child()
-            else:  # its turn has not come, and does not come any more
-                self.problem, self.phase = NOT_BEGUN, Phase.FAILED
-                self.ended = monotonic()
+            self._tell_child()
 
-    def run(self) -> None:
-        """Search, and listen until the process ends."""
-        if self.is_over:
-            return
+    def close(self) -> None:
+        """End it without a plan: the server ends."""
+        self._closing.set()
+        with suppress(Unavailable):  # then its silence says so
+            ending = self._ending(Refused(SERVER_ENDED))
+            self._store.act_now(self._meet_id, self._actor, ending)
+        self.stop()
+
+    def _search(self) -> Advice | Refused:
+        """What the process has found, or why that is nothing."""
         ours, theirs = _SPAWNED.Pipe()
-        arguments = (theirs, self.asked.task, self.sent.seconds)
+        arguments = (theirs, self._asked.task, self._sent.seconds)
         process = _SPAWNED.Process(target=search, args=arguments, daemon=True)
-        with ours:
-            try:
-                process.start()
-                theirs.close()
-                if self._begin(ours):
-                    self._listen(ours)
-            finally:
-                self._end()
-        process.join(_SOON_S)
-        if process.is_alive():
-            process.kill()
-            process.join()
-        process.close()
+        self._latest = monotonic() + self._sent.seconds + GRACE_S
+        try:
+            with ours:
+                with theirs:
+                    process.start()
+                self._take_up(ours)
+                found = self._listen(ours)
+                self._take_up(None)
+        except OSError:  # there is no room for a process
+            return Refused(UNEXPECTED)
+        was_told_to_end = _see_off(process) in TOLD_TO_END
+        return found or Refused(SERVER_ENDED if was_told_to_end else UNEXPECTED)
 
-    def _begin(self, pipe: Connection) -> bool:
-        """Whether anybody still wants it."""
+    def _take_up(self, pipe: Connection | None) -> None:
         with self._changing:
-            if self.is_over:
-                return False
-            self.phase, self.began, self._pipe = Phase.SEARCHING, monotonic(), pipe
-            self._latest = self.began + self.sent.seconds + GRACE_S
-            return True
+            self._pipe = pipe
+            if self._is_stopped:
+                self._tell_child()
 
     def _tell_child(self) -> None:
-        try:
-            if self._pipe is not None:
+        if self._pipe is not None:
+            with suppress(OSError):  # it has just ended by itself
                 self._pipe.send(None)
-        except OSError:  # it has just ended by itself
-            pass
 
-    def _listen(self, pipe: Connection) -> None:
-        """Until the process ends; one that goes on for too long is not listened to any more."""
-        while monotonic() < self._latest:
+    def _listen(self, pipe: Connection) -> Advice | Refused | None:
+        """Until the process has found something; one that goes on for too long, or for which nobody
+        waits any more, is not listened to.
+        """
+        write_at = monotonic() + EVERY_S
+        while (now := monotonic()) < self._latest:
+            if now >= write_at:
+                write_at = now + EVERY_S
+                match self._tell():
+                    case Wanted.STOP:
+                        self.stop()
+                    case Wanted.LEAVE:
+                        return None
             try:
-                if not pipe.poll(LISTENING_S):
+                if not pipe.poll(max(0.0, write_at - now)):
                     continue
                 said = pipe.recv()
             except (EOFError, OSError):
-                return
-            match said:
-                case Progress():
-                    self.progress, self.phase = said, _PHASES[said.phase]
-                case Refused():
-                    self.problem = said.why
-                case advice:
-                    self.posts = posts_found(self.asked, advice.plan)
-                    self.advice = advice
+                return None
+            if not isinstance(said, Progress):
+                found: Advice | Refused = said
+                return found
+            self._so_far, self._phase = with_progress(self._so_far, said), _PHASES[said.phase]
+        return None
 
-    def _end(self) -> None:
-        with self._changing:
-            self._pipe = None
-            if self.is_over:
+    def _tell(self) -> Wanted:
+        """Say how far it is. A store that cannot keep that just now ends no search."""
+        with suppress(Unavailable):
+            said = tell(self._id, self._phase, self._so_far)
+            return self._store.act_now(self._meet_id, self._actor, said)
+        return Wanted.GO_ON
+
+    def _end(self, found: Advice | Refused) -> None:
+        """Write what was found, and again until the store has kept it."""
+        while not self._closing.is_set():
+            with suppress(Unavailable):
+                self._store.act_now(self._meet_id, self._actor, self._ending(found))
                 return
-            self.ended = monotonic()
-            if self.advice is None and not self.problem:
-                self.problem = UNEXPECTED
-            self.phase = Phase.FAILED if self.advice is None else Phase.ENDED
+            self._closing.wait(EVERY_S)
+
+    def _ending(self, found: Advice | Refused) -> Action[None]:
+        so_far, why = self._so_far, ""
+        match found:
+            case Refused(why):
+                pass
+            case advice:
+                so_far = with_plan(so_far, self._asked, advice)
+        people = {OfficialId(one.id): one.name for one in self._asked.task.people}
+        return end(self._id, so_far, why, people)
+
+
+def _see_off(process: SpawnProcess) -> int | None:
+    """It ends by itself once it has said its last word. Gives its exit code."""
+    process.join(_SOON_S)
+    if process.is_alive():
+        process.kill()
+        process.join()
+    code = process.exitcode
+    process.close()
+    return code
 
 
 class Searches:
-    """All searches of this service, the last of each meet."""
+    """All searches that this process runs. What it knows of them nobody else needs: they are told
+    from the store, and stopped there too.
+    """
 
-    def __init__(self) -> None:
-        self._last: dict[MeetId, Search] = {}
-        self._ids: set[str] = set()
+    def __init__(self, store: Store) -> None:
+        self._store = store
+        self._running: dict[tuple[MeetId, str], Running] = {}
         self._turn = threading.Lock()
-        self._is_closed = False
 
-    def of(self, meet_id: MeetId) -> Search | None:
-        """The last search of a meet."""
-        return self._last.get(meet_id)
+    def run(self, meet_id: MeetId, actor: Actor, begun: Search, asked: Asked) -> None:
+        """Run a search that has just begun, when those before it have ended."""
+        running = Running(self._store, meet_id, actor, begun, asked)
+        key = meet_id, begun.id
+        self._running[key] = running
+        threading.Thread(target=self._run, args=(key, running), daemon=True).start()
 
-    def begin(self, meet_id: MeetId, search: str, sent: SearchIn, asked: Asked) -> Search:
-        """Begin one, when those before it have ended; StateConflict while the meet has another.
+    def _run(self, key: tuple[MeetId, str], running: Running) -> None:
+        try:
+            running.run(self._turn)
+        finally:
+            del self._running[key]
 
-        A search that was begun before under the same id is answered as it is; under other terms, or
-        after a later one, its id is taken.
-        """
-        known = self.of(meet_id)
-        if known is not None and known.id == search and known.sent == sent:
-            return known
-        if search in self._ids:
-            raise IdTaken("another search", search)
-        if known is not None and not known.is_over:
-            raise StateConflict(
-                "A plan is being searched for at this meet already. Stop that search, or wait for "
-                "its end."
-            )
-        self._ids.add(search)
-        begun = self._last[meet_id] = Search(search, sent, asked)
-        threading.Thread(target=self._run, args=(begun,), daemon=True).start()
-        return begun
-
-    def _run(self, begun: Search) -> None:
-        with self._turn:
-            if not self._is_closed:
-                begun.run()
+    def hurry(self, meet_id: MeetId, search: str) -> None:
+        """Have one that was stopped end at once, where this process runs it."""
+        if running := self._running.get((meet_id, search)):
+            running.stop()
 
     def close(self) -> None:
-        """Stop all of them: the service ends."""
-        self._is_closed = True
-        for one in self._last.values():
-            one.stop()
+        """End all of them: the server ends."""
+        for running in list(self._running.values()):
+            running.close()

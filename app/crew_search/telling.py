@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from typing import TYPE_CHECKING, NamedTuple
+from typing import TYPE_CHECKING, Final, NamedTuple, TypeVar
 
 from app.crew.heats_named import in_words
 from app.crew.queries import Post, lanes_in_words
-from app.crew_search.searching import Search
+from app.crew_search.found import posts_found
+from app.crew_search.kept import Search, SoFar
 from app.crew_search.task import Asked
 from app.crew_search.wire import (
     ChangeOut,
@@ -31,13 +32,16 @@ from app.rules.relay import Edge, Relay, Side
 if TYPE_CHECKING:
     from app.planning.advising import Advice
 
+UNNAMED: Final = ""
+"""What is kept has no names: they are looked up when it is told."""
+Named = TypeVar("Named", ConcernOut, PersonMissingOut, ChangeOut)
+
 
 def told(search: Search, names: Mapping[OfficialId, str]) -> SearchOut:
     """How far a search is; its plan as soon as there is one. Names are those that people have now,
     and not when the search began: they may have been erased since.
     """
-    advice = search.advice
-    plan = advice.plan if advice else None
+    so_far = search.so_far
     return SearchOut(
         id=search.id,
         phase=search.phase,
@@ -45,38 +49,65 @@ def told(search: Search, names: Mapping[OfficialId, str]) -> SearchOut:
         keep=search.sent.keep,
         seconds=round(search.seconds, 1),
         limit=search.sent.seconds,
-        counts=_counts(plan, search.progress),
-        working_on=None if plan or search.progress is None else search.progress.wish,
-        untimed=[heat.id for heat in search.asked.untimed],
+        counts=so_far.counts,
+        working_on=so_far.working_on,
+        untimed=so_far.untimed,
         problem=search.problem,
-        plan=None if advice is None else _found(search, advice, names),
+        plan=so_far.plan and _named(so_far.plan, names),
     )
 
 
-def _found(search: Search, advice: Advice, names: Mapping[OfficialId, str]) -> PlanFoundOut:
-    plan, asked = advice.plan, search.asked
-    return PlanFoundOut(
-        posts=search.posts,
-        people=len({one.person for one in plan.assignments}),
-        is_proven=plan.is_optimal,
-        unwatched=_all_stands(plan.unwatched, asked),
-        given_up=[_given_up(one, names) for one in advice.given_up],
-        missing=None if advice.missing is None else _missing(advice.missing, asked, names),
-        changes=list(_changes(asked, plan, names)),
-    )
+def so_far_of(asked: Asked) -> SoFar:
+    """A search that has only begun."""
+    return SoFar(version=asked.version, untimed=[heat.id for heat in asked.untimed])
 
 
-def _counts(plan: CrewPlan | None, progress: Progress | None) -> list[CountOut]:
-    if plan is not None:
-        return [
-            CountOut(wish=one.wish, count=one.value, at_least=one.bound) for one in plan.counted
-        ]
-    if progress is None:
-        return []
-    return [
+def with_progress(so_far: SoFar, progress: Progress) -> SoFar:
+    """What the best plan until now comes to."""
+    counts = [
         CountOut(wish=wish, count=count, at_least=progress.bound if wish is progress.wish else None)
         for wish, count in progress.counts.items()
     ]
+    return so_far.model_copy(update={"counts": counts, "working_on": progress.wish})
+
+
+def with_plan(so_far: SoFar, asked: Asked, advice: Advice) -> SoFar:
+    """The plan that was found, in the meet's own heats, and without a name of anybody."""
+    plan = advice.plan
+    counts = [CountOut(wish=one.wish, count=one.value, at_least=one.bound) for one in plan.counted]
+    found = PlanFoundOut(
+        posts=posts_found(asked, plan),
+        people=len({one.person for one in plan.assignments}),
+        is_proven=plan.is_optimal,
+        unwatched=_all_stands(plan.unwatched, asked),
+        given_up=[_given_up(one) for one in advice.given_up],
+        missing=None if advice.missing is None else _missing(advice.missing, asked),
+        changes=list(_changes(asked, plan)),
+    )
+    return so_far.model_copy(update={"counts": counts, "working_on": None, "plan": found})
+
+
+def _named(plan: PlanFoundOut, names: Mapping[OfficialId, str]) -> PlanFoundOut:
+    """The plan with the names of all whom it tells of."""
+
+    def named(one: Named) -> Named:
+        name = names[one.official] if one.official else ""
+        return one.model_copy(update={"official_name": name})
+
+    def all_named(missing: MissingOut | None) -> MissingOut | None:
+        return missing and missing.model_copy(
+            update={
+                "moved": [named(one) for one in missing.moved],
+                "fewer": all_named(missing.fewer),
+            }
+        )
+
+    given_up = [
+        one.model_copy(update={"concerns": [named(concern) for concern in one.concerns]})
+        for one in plan.given_up
+    ]
+    changes, missing = [named(one) for one in plan.changes], all_named(plan.missing)
+    return plan.model_copy(update={"given_up": given_up, "changes": changes, "missing": missing})
 
 
 def _all_stands(posts: Iterable[Unwatched | Assignment], asked: Asked) -> list[StandsOut]:
@@ -109,11 +140,11 @@ def _where(take_overs: Sequence[int], edge: str, lanes: Iterable[int]) -> str:
     return f"{word} {numbers}, {edge}, {lanes_in_words(lanes)}"
 
 
-def _given_up(one: GivenUp, names: Mapping[OfficialId, str]) -> GivenUpOut:
+def _given_up(one: GivenUp) -> GivenUpOut:
     return GivenUpOut(
         wish=one.wish,
         times=one.times,
-        concerns=list(_concerns(one.concerns, names)),
+        concerns=list(_concerns(one.concerns)),
         costs=one.costs,
         instead=one.instead,
         is_proven=one.is_proven,
@@ -121,16 +152,15 @@ def _given_up(one: GivenUp, names: Mapping[OfficialId, str]) -> GivenUpOut:
     )
 
 
-def _concerns(concerns: Iterable[Concern], names: Mapping[OfficialId, str]) -> Iterator[ConcernOut]:
+def _concerns(concerns: Iterable[Concern]) -> Iterator[ConcernOut]:
     """Whom it concerns, each zone once."""
     found: dict[tuple[str | None, Relay | None, tuple[int, ...]], list[Concern]] = {}
     for one in concerns:
         found.setdefault((one.person, one.relay, tuple(one.take_overs)), []).append(one)
     for (person, relay, take_overs), theirs in found.items():
-        official = OfficialId(person) if person is not None else None
         yield ConcernOut(
-            official=official,
-            official_name=names[official] if official else "",
+            official=None if person is None else OfficialId(person),
+            official_name=UNNAMED,
             heats=[HeatId(heat) for one in theirs for heat in one.heats],
             times=sum(one.times for one in theirs),
             relay=relay,
@@ -138,26 +168,26 @@ def _concerns(concerns: Iterable[Concern], names: Mapping[OfficialId, str]) -> I
         )
 
 
-def _missing(missing: Missing, asked: Asked, names: Mapping[OfficialId, str]) -> MissingOut:
+def _missing(missing: Missing, asked: Asked) -> MissingOut:
     return MissingOut(
         people=missing.people,
         is_proven=missing.is_proven,
-        who=list(_by_person(missing.posts, asked, {})),
-        moved=list(_by_person(missing.moved, asked, names)),
-        fewer=None if missing.fewer is None else _missing(missing.fewer, asked, names),
+        who=list(_by_person(missing.posts, asked)),
+        moved=list(_by_person(missing.moved, asked)),
+        fewer=None if missing.fewer is None else _missing(missing.fewer, asked),
     )
 
 
-def _by_person(
-    posts: Iterable[Assignment], asked: Asked, names: Mapping[OfficialId, str]
-) -> Iterator[PersonMissingOut]:
-    """Whoever would be more has no name."""
+def _by_person(posts: Iterable[Assignment], asked: Asked) -> Iterator[PersonMissingOut]:
+    """Whoever would be more is nobody yet."""
+    there = {one.id for one in asked.task.people}
     by_person: dict[str, list[Assignment]] = {}
     for post in posts:
         by_person.setdefault(post.person, []).append(post)
     for person, theirs in by_person.items():
-        name = names.get(OfficialId(person), "")
-        yield PersonMissingOut(official_name=name, stands=_all_stands(theirs, asked))
+        official = OfficialId(person) if person in there else None
+        stands = _all_stands(theirs, asked)
+        yield PersonMissingOut(official=official, official_name=UNNAMED, stands=stands)
 
 
 class _Where(NamedTuple):
@@ -167,7 +197,7 @@ class _Where(NamedTuple):
     side: Side
 
 
-def _changes(asked: Asked, plan: CrewPlan, names: Mapping[OfficialId, str]) -> Iterator[ChangeOut]:
+def _changes(asked: Asked, plan: CrewPlan) -> Iterator[ChangeOut]:
     """Who stands elsewhere than by the plan in force, in the order of the programme."""
     found: dict[tuple[OfficialId, _Where | None, _Where | None], list[HeatId]] = {}
     by_plan = _places_found(plan)
@@ -185,7 +215,7 @@ def _changes(asked: Asked, plan: CrewPlan, names: Mapping[OfficialId, str]) -> I
     for (official, was_at, is_at), heats in found.items():
         yield ChangeOut(
             official=official,
-            official_name=names[official],
+            official_name=UNNAMED,
             heats=heats,
             was=_place_out(was_at),
             becomes=_place_out(is_at),

@@ -237,6 +237,7 @@ class GivenUpOut(Wire):
 class PersonMissingOut(Wire):
     """Somebody more, or whoever would move for them, and where they would stand."""
 
+    official: OfficialId | None
     official_name: str = Field(description="empty for somebody more")
     stands: list[StandsOut]
 

@@ -85,7 +85,7 @@ COLUMNS: dict[str, Sort] = {
     **_all(Sort.PICTURE, "picture_originals.content, picture_copies.content"),
     **_all(Sort.PAPER, "papers.content"),
     **_all(Sort.DOCUMENT, "rulings.content, signatures.statement"),
-    **_all(Sort.TOLD, "heats.scheduled, reports.post_words"),
+    **_all(Sort.TOLD, "heats.scheduled, reports.post_words, crew_searches.problem"),
     **_all(
         Sort.OF_TEAMS,
         "meets.name, events.name, teams.name, teams.affiliation, heats.round, rounds.round",
@@ -110,7 +110,7 @@ COLUMNS: dict[str, Sort] = {
         "re_runs.letter, re_runs.state, protests.about, protests.ground, protests.capacity",
         "protests.state, appeals.state, decisions.instance, decisions.verdict, decisions.edition",
         "votes.vote, pictures.media_type, device_keys.kind, signatures.act, signatures.strength",
-        "papers.kind, papers.sheet, papers.level, record_entries.kind",
+        "papers.kind, papers.sheet, papers.level, record_entries.kind, crew_searches.phase",
     ),
     # Ids, and digests of what cannot be tried out: it holds ids and instants to the microsecond,
     # or it was signed, and whoever holds the paper checks it by the digest.
@@ -161,7 +161,8 @@ KEYS: dict[str, Sort] = {
         Sort.OF_TEAMS,
         "teams.name, lanes.name, drawn.name, moves.name, named.name, zones.name, meet made.name",
         "meet changed.name, affiliation, affiliations, team, team_name, bib, event, event_name",
-        "round, next_round, meet, meet_name, venue, place, time_zone, heat, lane",
+        "round, next_round, meet, meet_name, venue, place, time_zone, heat, lane, stands.words",
+        "unwatched.words",
     ),
     # From closed lists, numbers, and times as texts.
     **_all(
@@ -178,7 +179,7 @@ KEYS: dict[str, Sort] = {
         "ruling_infringement, ruling_rule, ruling_verdict, seen, sha256, shown_sha256, side, state",
         "statement_digest, statement_sha256, status, taken, tie, time, time_to_beat, touched",
         "verdict, vote, went, what, written_at, first_day, last_day, relay, date, form_date",
-        "line, mark, begins, ends",
+        "line, mark, begins, ends, wish, costs, working_on",
     ),
     # Of seals, keys and signatures.
     **_all(

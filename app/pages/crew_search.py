@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from datetime import datetime
 from typing import Annotated, Any
 
 from fastapi import Path, Request, Response
@@ -13,8 +14,7 @@ from app.access.queries import officials_of
 from app.crew.actions import is_watching
 from app.crew.heats_named import HeatNames
 from app.crew.queries import plan_row
-from app.crew_search.queries import wishes_of
-from app.crew_search.searching import Search
+from app.crew_search.queries import last_search, wishes_of
 from app.crew_search.telling import told
 from app.guarded import for_readers
 from app.ids import ChosenId, MeetId
@@ -33,14 +33,15 @@ async def show_crew_search(
 ) -> Response:
     """Who can be planned, what is pinned, the search that goes on, and the plan that it found."""
     frame = await frame_of(here, MeetId(meet))
-    search = here.searches.of(MeetId(meet))
-    seen = await here.store.read_apart(lambda conn: _shown(conn, MeetId(meet), search))
+    now = here.clock.now()
+    seen = await here.store.read_apart(lambda conn: _shown(conn, MeetId(meet), now))
     page = Page("organiser_crew_search.html", {"frame": frame, **seen}, zone=frame.meet.time_zone)
     return render(request, page, language)
 
 
-def _shown(conn: Connection, meet_id: MeetId, search: Search | None) -> Mapping[str, Any]:
+def _shown(conn: Connection, meet_id: MeetId, now: datetime) -> Mapping[str, Any]:
     officials = {one.id: one for one in officials_of(conn, meet_id)}
+    search = last_search(conn, meet_id, now)
     heats, plan = heats_held(conn, meet_id), plan_row(conn, meet_id)
     to_come = [heat for heat in heats if heat.state is HeatState.TO_COME]
     named = {one.id: one.name for one in officials.values()}

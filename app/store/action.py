@@ -56,7 +56,9 @@ class Deed:
 
 @dataclass(frozen=True, slots=True)
 class Done(Generic[Result_co]):
-    """An action's result. `deed` is None only where the same thing was asked for a second time."""
+    """An action's result. `deed` is None only where the same thing was asked for a second time, or
+    where what is kept is no act: how far a search is, a count that begins anew.
+    """
 
     result: Result_co
     deed: Deed | None

@@ -90,7 +90,7 @@ def test_a_drop_out_is_replaced_by_the_smallest_change(chromium: Browser, meet: 
         page.select_option("#from-heat", heats[1]["id"])
         search(page)
         changes = page.locator("#changes tbody tr")
-        expect(changes).to_have_count(2)
+        expect(changes).to_have_count(2, timeout=PATIENCE_MS)
         expect(changes.nth(0)).to_contain_text("Umpire 0")
         expect(changes.nth(1)).to_contain_text("Umpire 6")
 

@@ -4,11 +4,14 @@ from __future__ import annotations
 
 from pathlib import Path
 
+import pytest
+
 from app.cli import main
 from tests.builders import a_bare_meet, add_official
 from tests.running import Service
 
 
+@pytest.mark.parametrize("running_service", ["sqlite"], indirect=True)
 def test_the_plan_of_the_command_becomes_the_crew_plan(service: Service, tmp_path: Path) -> None:
     meet = a_bare_meet(service)
     names = [f"Umpire {number}" for number in range(6)]

@@ -2,16 +2,24 @@
 
 Who stands where at a zone is the handbook's (4: six umpires a zone for eight lanes, fewer with
 merged posts, never an edge of a lane unwatched without saying so; no post over the own club).
+What several processes know of a search, and what outlives them, is in `test_shared.py`.
 """
 
 from __future__ import annotations
 
+import multiprocessing
+import os
+import signal
 import time
 from collections.abc import Iterator
 
 import pytest
 
-from app.ids import new_id
+from app.crew_search.searching import SERVER_ENDED
+from app.crew_search.task import asked_of
+from app.crew_search.wire import SearchIn
+from app.ids import MeetId, new_id
+from app.planning.facts import Span, Task
 from tests.builders import (
     Json,
     MeetAtHand,
@@ -22,6 +30,9 @@ from tests.builders import (
     add_official,
 )
 from tests.running import Service
+
+# What is searched for is the same on either engine; what is stored of it, `test_shared.py` holds.
+pytestmark = pytest.mark.parametrize("running_service", ["sqlite"], indirect=True)
 
 PATIENCE_S = 120.0
 HEATS = 4
@@ -92,7 +103,22 @@ def take(meet: MeetAtHand, told: Json) -> Json:
     return dict(answer.json())
 
 
-def test_two_people_a_zone_watch_everything_and_the_plan_is_taken_over(meet: MeetAtHand) -> None:
+def by_hand(meet: MeetAtHand) -> Json:
+    """A plan in which each of the first six umpires watches an edge of a zone all day."""
+    places = [(at, edge) for at in (1, 2, 3) for edge in ("start", "end")]
+    posts = [
+        a_post(new_id(), one, take_over=at, edge=edge, lanes=[3, 4], side="inside")
+        for one, (at, edge) in zip(umpires(meet)[:6], places, strict=True)
+    ]
+    seen = meet.organiser.get("crew").headers.get("ETag")
+    planned = meet.organiser.put("crew", {"posts": posts}, etag=seen)
+    assert planned.is_success, planned.text
+    return dict(planned.json())
+
+
+def test_two_people_a_zone_watch_everything_and_the_plan_is_taken_over_once(
+    meet: MeetAtHand,
+) -> None:
     heats = a_programme(meet)
     told = searched(meet)
     assert (told["phase"], told["problem"], told["plan"]["unwatched"]) == ("ended", "", [])
@@ -105,6 +131,16 @@ def test_two_people_a_zone_watch_everything_and_the_plan_is_taken_over(meet: Mee
         assert len({post["official"] for post in there}) == 6
         watched = {(post["take_over"], post["edge"]) for post in there for _ in post["lanes"]}
         assert len(watched) == 6
+    before = meet.head()
+    again = meet.organiser.post(f"crew/searches/{told['id']}/take")
+    assert again.status_code == 200
+    assert again.json()["posts"] == crew["posts"]
+    assert meet.head() == before
+    by_hand(meet)
+    seen = meet.organiser.get("crew").headers["ETag"]
+    # It writes over no plan but the one that it has seen.
+    a_problem(meet.organiser.post(f"crew/searches/{told['id']}/take", etag=seen), 412, "stale")
+    assert len(meet.organiser.get("crew").json()["posts"]) == 6
 
 
 def test_what_nobody_can_watch_is_told_with_who_would_mend_it(meet: MeetAtHand) -> None:
@@ -140,6 +176,26 @@ def test_a_search_can_be_followed_and_stopped_with_the_best_plan_so_far(
     assert time.monotonic() - asked < 20
 
 
+@pytest.mark.parametrize("number", [signal.SIGINT, signal.SIGTERM])
+def test_a_search_that_is_told_to_end_with_its_server_says_so(
+    meet: MeetAtHand, number: signal.Signals
+) -> None:
+    """By a key at the terminal, or by the unit, every process of the server is told."""
+    for more in range(6, 20):
+        add_official(meet, f"Umpire {more}", "umpire")
+    a_long_day(meet)
+    search = new_id()
+    meet.organiser.put(f"crew/searches/{search}", {"seconds": 120})
+    for told in progress(meet, search):
+        if told["counts"]:
+            break
+    for process in multiprocessing.active_children():
+        assert process.pid is not None
+        os.kill(process.pid, number)
+    told = ended(meet, search)
+    assert (told["phase"], told["problem"]) == ("failed", SERVER_ENDED)
+
+
 def a_long_day(meet: MeetAtHand) -> None:
     rows = [
         f"Women 4x100 m,heats,{heat},{lane},Team {heat}-{lane},Club {lane},"
@@ -153,12 +209,11 @@ def a_long_day(meet: MeetAtHand) -> None:
 
 def test_whoever_drops_out_is_replaced_and_all_others_stay(meet: MeetAtHand) -> None:
     heats = a_programme(meet)
+    by_hand(meet)
     first_six = umpires(meet)
     spare = add_official(meet, "Spare", "umpire")
-    people = [{"official": one} for one in first_six]
-    wishes(meet, people=people)
-    take(meet, searched(meet))
-    wishes(meet, people=[*people, {"official": spare.id}], dropped=[first_six[0]])
+    people = [{"official": one} for one in [*first_six, spare.id]]
+    wishes(meet, people=people, dropped=[first_six[0]])
     told = searched(meet, keep=True, from_heat=heats[2]["id"])
     changed = {one["official"] for one in told["plan"]["changes"]}
     assert changed == {first_six[0], spare.id}
@@ -170,46 +225,28 @@ def test_whoever_drops_out_is_replaced_and_all_others_stay(meet: MeetAtHand) -> 
     assert crew["unwatched"] == []
 
 
-def test_a_pin_holds_an_official_where_it_says(meet: MeetAtHand) -> None:
+def test_a_pin_holds_an_official_where_it_says_and_one_of_a_drop_out_binds_nobody(
+    meet: MeetAtHand,
+) -> None:
     heats = a_programme(meet)
+    gone = add_official(meet, "Gone", "umpire").id
     one = umpires(meet)[4]
-    pin = {"official": one, "heat": heats[1]["id"], "take_over": 3, "edge": "start"}
-    wishes(meet, pins=[pin])
-    crew = take(meet, searched(meet))
-    theirs = [
-        post
-        for post in crew["posts"]
-        if post["official"] == one and heats[1]["id"] in post["heats"]
+    pins = [
+        {"official": one, "heat": heats[1]["id"], "take_over": 3, "edge": "start"},
+        {"official": gone, "heat": heats[0]["id"], "take_over": 1},
     ]
-    assert [(post["take_over"], post["edge"]) for post in theirs] == [(3, "start")]
-
-
-def test_a_plan_is_taken_over_once_however_often_it_is_asked_for(meet: MeetAtHand) -> None:
-    a_programme(meet)
+    wishes(meet, pins=pins, dropped=[gone])
     told = searched(meet)
-    crew = take(meet, told)
-    before = meet.head()
-    again = meet.organiser.post(f"crew/searches/{told['id']}/take")
-    assert again.status_code == 200
-    assert again.json()["posts"] == crew["posts"]
-    assert meet.head() == before
-
-
-def test_the_same_search_is_begun_once(meet: MeetAtHand) -> None:
-    a_programme(meet)
-    search = new_id()
-    for _ in range(2):
-        begun = meet.organiser.put(f"crew/searches/{search}", {"seconds": 5})
-        assert begun.json()["id"] == search
-    a_problem(meet.organiser.put(f"crew/searches/{new_id()}", {}), 409, "conflict")
-    ended(meet, search)
-    again = meet.organiser.put(f"crew/searches/{search}", {"seconds": 5})
-    assert again.json()["phase"] == "ended"
+    assert (told["phase"], told["problem"]) == ("ended", "")
+    posts = take(meet, told)["posts"]
+    assert gone not in {post["official"] for post in posts}
+    theirs = [post for post in posts if post["official"] == one and heats[1]["id"] in post["heats"]]
+    assert [(post["take_over"], post["edge"]) for post in theirs] == [(3, "start")]
 
 
 def test_heats_that_were_run_keep_whoever_stood_there(meet: MeetAtHand) -> None:
     heats = a_programme(meet)
-    take(meet, searched(meet))
+    by_hand(meet)
     stood = {
         (one["official"], one["post"])
         for one in meet["chief"].get(f"heats/{heats[0]['id']}/posts").json()["posts"]
@@ -237,6 +274,16 @@ def test_a_programme_that_cannot_be_planned_is_told(
     told = a_problem(answer, 409, "conflict")["detail"]
     assert said in told
     assert "Women 4x100 m, final" in told
+
+
+def test_a_search_without_a_plan_says_why_and_gives_none_to_take(meet: MeetAtHand) -> None:
+    heat, one = a_programme(meet)[0]["id"], umpires(meet)[0]
+    wishes(meet, pins=[{"official": one, "heat": heat, "take_over": at} for at in (1, 3)])
+    told = searched(meet)
+    assert told["phase"] == "failed"
+    assert "Umpire 0 at take-over 1" in told["problem"]
+    refused = meet.organiser.post(f"crew/searches/{told['id']}/take")
+    assert "Search again" in a_problem(refused, 409, "conflict")["detail"]
 
 
 def test_a_meet_with_nobody_or_nothing_to_plan_for_says_so(service: Service) -> None:
@@ -343,49 +390,34 @@ def test_a_template_from_a_file_is_kept_beside_the_people(meet: MeetAtHand) -> N
     assert (len(stored["people"]), len(stored["template"])) == (1, 2)
 
 
+def planned_from(meet: MeetAtHand) -> Task:
+    """What a search would begin with."""
+    return meet.service.store.read_now(
+        lambda conn: asked_of(conn, MeetId(meet.id), SearchIn())
+    ).task
+
+
 def test_hours_are_the_meets_own_where_its_clock_changes(service: Service) -> None:
     """Central European Time ends on the last Sunday of October (Directive 2000/84/EC)."""
     meet = a_bare_meet(
         service, time_zone="Europe/Paris", first_day="2026-10-25", last_day="2026-10-25"
     )
-    for number in range(6):
-        add_official(meet, f"Umpire {number}", "umpire")
-    heats = a_programme(meet)
-    late = {"official": umpires(meet)[0], "hours": [{"begins": "10:15"}]}
-    others = [{"official": one} for one in umpires(meet)[1:]]
-    wishes(meet, people=[late, *others])
-    plan = searched(meet)["plan"]
-    unwatched = {heat for gap in plan["unwatched"] for heat in gap["heats"]}
-    assert unwatched == {heats[0]["id"], heats[1]["id"]}
+    one = add_official(meet, "Umpire", "umpire").id
+    a_programme(meet)
+    wishes(meet, people=[{"official": one, "hours": [{"begins": "10:15", "ends": "11:00"}]}])
+    task = planned_from(meet)
+    midnight_to_ten = 11 * 3600  # 03:00 CEST is 02:00 CET: the night has an hour more
+    assert [heat.starts_s - midnight_to_ten for heat in task.heats] == [0, 600, 1200, 1800]
+    assert task.people[0].hours == (Span(midnight_to_ten + 900, midnight_to_ten + 3600),)
 
 
 def test_a_hand_made_plan_can_be_kept_where_the_template_makes_its_posts(
     meet: MeetAtHand,
 ) -> None:
     a_programme(meet)
-    posts = [
-        a_post(new_id(), one, take_over=at, edge=edge, lanes=[3, 4], side="inside")
-        for one, (at, edge) in zip(
-            umpires(meet),
-            [(at, edge) for at in (1, 2, 3) for edge in ("start", "end")],
-            strict=True,
-        )
-    ]
-    seen = meet.organiser.get("crew").headers.get("ETag")
-    assert meet.organiser.put("crew", {"posts": posts}, etag=seen).is_success
+    by_hand(meet)
     told = searched(meet, keep=True)
     assert (told["problem"], told["plan"]["changes"]) == ("", [])
-
-
-def test_a_plan_that_was_changed_since_a_search_began_is_not_written_over(
-    meet: MeetAtHand,
-) -> None:
-    a_programme(meet)
-    told = searched(meet)
-    posts = {"posts": [a_post(new_id(), umpires(meet)[0], lanes=[3])]}
-    seen = meet.organiser.put("crew", posts).headers["ETag"]
-    a_problem(meet.organiser.post(f"crew/searches/{told['id']}/take", etag=seen), 412, "stale")
-    assert len(meet.organiser.get("crew").json()["posts"]) == 1
 
 
 def test_heats_without_a_time_are_named_and_keep_their_posts(meet: MeetAtHand) -> None:
@@ -402,21 +434,12 @@ def test_heats_without_a_time_are_named_and_keep_their_posts(meet: MeetAtHand) -
     assert [(post["official"], post["lanes"]) for post in there] == [(umpires(meet)[0], [4])]
 
 
-def test_a_pin_of_somebody_who_drops_out_binds_nobody(meet: MeetAtHand) -> None:
-    heats = a_programme(meet)
-    one = umpires(meet)[0]
-    wishes(meet, pins=[{"official": one, "heat": heats[0]["id"], "take_over": 1}], dropped=[one])
-    told = searched(meet)
-    assert (told["phase"], told["problem"]) == ("ended", "")
-
-
 def test_whoever_is_there_on_another_day_alone_is_not_planned(meet: MeetAtHand) -> None:
     a_programme(meet)
     first, *others = umpires(meet)
     away = {"official": first, "hours": [{"begins": "2031-01-01T09:00"}]}
     wishes(meet, people=[away, *({"official": one} for one in others)])
-    told = searched(meet)
-    assert first not in {post["official"] for post in told["plan"]["posts"]}
+    assert {one.id for one in planned_from(meet).people} == {*others}
 
 
 def test_an_evening_ends_at_midnight(meet: MeetAtHand) -> None:
@@ -436,26 +459,17 @@ def test_wishes_can_be_changed_when_somebody_in_them_is_inactive_by_now(meet: Me
     assert wishes(meet, people=people, dropped=[gone])["dropped"] == [gone]
 
 
-def test_an_id_of_an_earlier_search_begins_nothing(meet: MeetAtHand) -> None:
-    a_programme(meet)
-    first = searched(meet)
-    searched(meet)
-    again = meet.organiser.put(f"crew/searches/{first['id']}", {"seconds": 60})
-    a_problem(again, 409, "id-taken")
-
-
 def test_hours_that_the_clocks_skip_are_nobodys(service: Service) -> None:
     """Summer time begins at 02:00 on the last Sunday of March (Directive 2000/84/EC)."""
     days = {"first_day": "2027-03-28", "last_day": "2027-03-28"}
     meet = a_bare_meet(service, time_zone="Europe/Paris", **days)
-    for number in range(6):
+    for number in range(2):
         add_official(meet, f"Umpire {number}", "umpire")
     a_programme(meet)
     first, *others = umpires(meet)
     night = {"official": first, "hours": [{"begins": "02:30", "ends": "03:10"}]}
     wishes(meet, people=[night, *({"official": one} for one in others)])
-    plan = searched(meet)["plan"]
-    assert first not in {post["official"] for post in plan["posts"]}
+    assert {one.id for one in planned_from(meet).people} == {*others}
 
 
 def test_hours_with_an_offset_are_refused(meet: MeetAtHand) -> None:
@@ -474,8 +488,7 @@ def test_heats_a_century_apart_take_no_longer(meet: MeetAtHand) -> None:
     hours = [{"begins": f"{hour:02}:00", "ends": f"{hour:02}:30"} for hour in range(20)]
     wishes(meet, people=[{"official": one, "hours": hours} for one in umpires(meet)])
     began = time.monotonic()
-    begun = meet.organiser.put(f"crew/searches/{new_id()}", {"seconds": 2})
-    assert begun.status_code == 200, begun.text
+    assert len(planned_from(meet).heats) == 2
     assert time.monotonic() - began < 5
 
 
@@ -493,13 +506,3 @@ def test_a_template_of_every_size_is_taken(meet: MeetAtHand) -> None:
     ]
     told = a_list(meet, "crew-template", "\n".join(["people,edge,side,lanes", *rows]))
     assert (told["status"], told["posts"]) == (200, 209)
-
-
-def test_a_search_without_a_plan_gives_none_to_take(meet: MeetAtHand) -> None:
-    rows = [f"Women 4x100 m,final,{heat},3,Team {heat},Club,10:00" for heat in (1, 2)]
-    text = "\n".join(["event,round,heat,lane,team,affiliation,scheduled", *rows])
-    meet.organiser.post("start-lists", content=text)
-    told = searched(meet)
-    assert told["phase"] == "failed"
-    refused = meet.organiser.post(f"crew/searches/{told['id']}/take")
-    assert "Search again" in a_problem(refused, 409, "conflict")["detail"]

@@ -24,7 +24,7 @@ from tests.conftest import NewDatabase
 from tests.erasing.marking import Marking
 from tests.pictures.photographs import a_photograph
 from tests.running import Service, a_service
-from tests.sendings import SENDINGS, Sending
+from tests.sendings import SENDINGS, Sending, let_search_end
 
 BECAUSE, BY = "kept long enough", "the games committee"
 STAYING = ("meets: /name", "meets: /venue", "rounds: /next_round", "rounds: /round")
@@ -101,6 +101,7 @@ def played(service: Service) -> Played:
     for name, build in {**SENDINGS, **MORE}.items():
         answer = build(meet).send(service.http)
         assert answer.is_success, (name, answer.text)
+    let_search_end(meet)
     _add_photograph(meet)
     _seal_and_sign(meet, marking)
     marking.is_on = False
@@ -205,7 +206,8 @@ def addresses(service: Service, meet: str, template: str) -> Iterator[str]:
     elif parts[1:] == ["relay", "take_over"]:
         yield template.format(meet=meet, relay="4x100", take_over=2)
     elif parts[1:] == ["search"]:
-        return  # nothing that is stored: it ends with the service
+        for row in rows_of(service, meet, "crew_searches"):
+            yield template.format(meet=meet, search=row.id)
     elif len(parts) == 1:
         yield template.format(meet=meet)
     else:

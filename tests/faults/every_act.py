@@ -7,7 +7,12 @@ from collections.abc import Iterator
 from dataclasses import replace
 
 from app.access.who_may import WHO_MAY
-from app.ids import new_id
+from app.crew_search.course import begin
+from app.crew_search.task import asked_of
+from app.crew_search.telling import so_far_of
+from app.crew_search.wire import SearchIn
+from app.ids import MeetId, new_id
+from app.store.action import Actor
 from tests.builders import Json, MeetAtHand, add_official
 from tests.sendings import SENDINGS, Build, Sending, let_search_end
 
@@ -32,9 +37,13 @@ def a_rehearsal_ended(meet: MeetAtHand) -> Sending:
 
 
 def a_search_stopped(meet: MeetAtHand) -> Sending:
-    begun = SENDINGS["search for a crew plan"](meet)
-    assert begun.send(meet.service.http).is_success
-    return replace(begun, method="DELETE", body=None)
+    """Begun, and run by no process yet: what is stored meanwhile is what the test sends alone."""
+    sending, meet_id = SENDINGS["search for a crew plan"](meet), MeetId(meet.id)
+    store, sent = meet.service.store, SearchIn(**sending.document)
+    asked = store.read_now(lambda conn: asked_of(conn, meet_id, sent))
+    search = sending.path.rpartition("/")[2]
+    store.act_now(meet_id, Actor(meet.organiser.id), begin(search, sent, so_far_of(asked)))
+    return replace(sending, method="DELETE", body=None)
 
 
 def a_plan_taken(meet: MeetAtHand) -> Sending:

@@ -25,7 +25,6 @@ from tests.faults.failing import Failure, Fault
 from tests.running import Service
 
 CHANGE_NOTHING = {"look", "look at orders", "look at what is sought", "options for a key"}
-CHANGE_NOTHING |= {"search for a crew plan", "search stopped"}  # kept in memory, see searching.py
 Failing = tuple[Service, Fault]
 
 
