@@ -145,6 +145,7 @@ def _given_up(one: GivenUp) -> GivenUpOut:
         wish=one.wish,
         times=one.times,
         concerns=list(_concerns(one.concerns)),
+        kept_to=one.kept_to,
         costs=one.costs,
         instead=one.instead,
         is_proven=one.is_proven,

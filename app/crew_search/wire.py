@@ -220,14 +220,16 @@ class ConcernOut(Wire):
 class GivenUpOut(Wire):
     """A wish that the plan falls short of, and what keeping it wholly would have cost.
 
-    `costs` is the more important wish that would have come to `instead`, in the best plan found or,
-    where it `is_proven`, without doubt to more than it does. Without it: no plan keeps the wish
-    (`is_impossible`), or the search ended before that was known.
+    The best plan found for the wish comes to `kept_to` of it, and there the more important `costs`
+    comes to `instead`; `is_proven` where no plan keeps the one wholly without harm to the other.
+    Without `costs`: no plan keeps the wish wholly (`is_impossible`), or none that keeps more of it
+    was found.
     """
 
     wish: Wish
     times: int
     concerns: list[ConcernOut]
+    kept_to: int
     costs: Wish | None
     instead: int
     is_proven: bool

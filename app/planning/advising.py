@@ -10,7 +10,7 @@ from dataclasses import dataclass, replace
 from time import perf_counter
 
 from app.planning.effort import Effort, NoPlan, Phase, Progress
-from app.planning.explaining import given_up
+from app.planning.explaining import explained
 from app.planning.facts import Task
 from app.planning.making import plan_crew
 from app.planning.mending import people_more
@@ -43,7 +43,8 @@ def advise(task: Task, effort: Effort) -> Advice:
             with suppress(NoPlan):
                 plan, missing = plan_crew(task, rest, missing.whole), None
     explaining = _rest(effort, ends_s, Phase.EXPLAINING, plan)
-    return Advice(plan, missing, tuple(given_up(task, plan, explaining)))
+    plan, given_up = explained(task, plan, explaining)
+    return Advice(plan, missing, given_up)
 
 
 def _rest(effort: Effort, ends_s: float, phase: Phase, plan: CrewPlan) -> Effort:

@@ -1,14 +1,15 @@
 """Why a wish was given up: the day is planned again with that wish kept, to see what it costs.
 
 The wishes count one before the other, so whatever is given up is given up for a more important one:
-the first that comes out worse when this one is kept wholly. First people are exchanged with that
-wish before all others, which soon shows a plan that keeps it; then, as far as there is time, it is
-proven that none keeps it for less.
+the first that comes out worse when this one is kept. First people are exchanged with that wish
+before all others, which soon shows a plan that keeps it, or more of it; then, as far as there is
+time, it is proven that none keeps it wholly for less. Where none of the more important ones comes
+out worse, the plan is better than the one to be explained, and takes its place.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from time import perf_counter
 
@@ -16,8 +17,8 @@ from app.planning.building import build
 from app.planning.effort import Best, Effort, NoPlan
 from app.planning.exchanging import exchanged
 from app.planning.facts import Task
-from app.planning.making import placed_of
-from app.planning.model import Model
+from app.planning.making import placed_of, taking_place_of
+from app.planning.model import Model, Placed
 from app.planning.results import CrewPlan, GivenUp
 from app.planning.search import Search
 from app.planning.tally import tally
@@ -25,20 +26,25 @@ from app.planning.wishes import Wish
 
 EXPLAINED = (Wish.BREAKS, Wish.OWN_CLUB, Wish.EXPERIENCE, Wish.FULL_CREWS, Wish.FEW_MOVES)
 """What stays unwatched is told with what would mend it, and nobody's load is ever quite even."""
-EXCHANGING_SHARE = 0.5
+EXCHANGING_SHARE = 0.8
+"""Of the time that is left for each wish: a plan that was found says more than no proof."""
 PROVING_S = 1.0
 """With less than that, and than a model takes to be made, nothing is proven."""
 
 
-def given_up(task: Task, plan: CrewPlan, effort: Effort) -> Iterator[GivenUp]:
-    """Each wish that the plan falls short of in what is still to be run; the effort is for all of
-    them together, and what one of them does not need is left to the others.
+def explained(task: Task, plan: CrewPlan, effort: Effort) -> tuple[CrewPlan, tuple[GivenUp, ...]]:
+    """The plan, or a better one that was met, and each wish that it falls short of in what is still
+    to be run. The effort is for all of them together.
     """
-    short = [wish for wish in EXPLAINED if plan.short_of(wish)]
-    if short:
-        explaining = _Explaining(task, plan, effort)
-        for done, wish in enumerate(short):
-            yield explaining.of(wish, len(short) - done)
+    if not _short(plan):
+        return plan, ()
+    explaining = _Explaining(task, plan, effort)
+    told = explaining.told()
+    return explaining.plan, told
+
+
+def _short(plan: CrewPlan) -> list[Wish]:
+    return [wish for wish in EXPLAINED if plan.short_of(wish)]
 
 
 @dataclass(slots=True)
@@ -56,36 +62,45 @@ class _Explaining:
         self._model = build(self.task)
         self._built_s = perf_counter() - self._began
 
-    def of(self, wish: Wish, to_tell: int) -> GivenUp:
-        """One of so many wishes that are still to be told."""
-        told = GivenUp(wish, self.plan.short_of(wish), self.plan.concerns.get(wish, ()))
-        told = self._as_exchanged(told, self._left_s() / to_tell * EXCHANGING_SHARE)
-        each_s = self._left_s() / to_tell - self._built_s
-        if each_s < max(PROVING_S, self._built_s) or self.effort.should_stop():
-            return told
-        return self._as_proven(told, replace(self.effort, limit_s=each_s))
+    def told(self) -> tuple[GivenUp, ...]:
+        """Each wish with what was found, and then with what is proven of it."""
+        shown: list[GivenUp] = []
+        short = _short(self.plan)
+        for done, wish in enumerate(short):
+            placed = self._exchanged(wish, self._left_s() / (len(short) - done) * EXCHANGING_SHARE)
+            if self._is_better(placed):
+                self.plan = taking_place_of(self.plan, self._model, placed)
+                return self.told()
+            shown.append(self._with_costs_found(self._bare(wish), placed))
+        return tuple(self._proven(one, len(shown) - done) for done, one in enumerate(shown))
 
     def _left_s(self) -> float:
         return self.effort.limit_s - (perf_counter() - self._began)
 
-    def _most(self, wish: Wish) -> int:
-        """What the heats that have been run come to, which nothing mends."""
-        return self.plan.run.get(wish, 0)
+    def _bare(self, wish: Wish) -> GivenUp:
+        return GivenUp(wish, self.plan.short_of(wish), self.plan.concerns.get(wish, ()))
 
-    def _as_exchanged(self, told: GivenUp, limit_s: float) -> GivenUp:
-        """With what it comes to in the plan that exchanges make, where that keeps the wish."""
+    def _exchanged(self, wish: Wish, limit_s: float) -> Placed:
+        """What exchanges make of the plan with this wish before all others."""
         ends_s = perf_counter() + limit_s
-        found = exchanged(
+        return exchanged(
             self._model,
             placed_of(self._model, self.plan.assignments),
             lambda _: perf_counter() < ends_s and not self.effort.should_stop(),
-            first=told.wish,
+            first=wish,
         )
-        counts = tally(self._model, found)
-        if counts[told.wish] > self._most(told.wish):
-            return told
+
+    def _is_better(self, placed: Placed) -> bool:
+        counts = list(tally(self._model, placed).values())
+        return counts < [one.value for one in self.plan.counted]
+
+    def _with_costs_found(self, told: GivenUp, placed: Placed) -> GivenUp:
+        counts = tally(self._model, placed)
+        kept_to = counts[told.wish] - self.plan.run.get(told.wish, 0)
         worse = self._first_worse(told.wish, counts)
-        return replace(told, costs=worse, instead=counts[worse]) if worse else told
+        if worse is None or kept_to >= told.times:
+            return told
+        return replace(told, kept_to=kept_to, costs=worse, instead=counts[worse])
 
     def _first_worse(self, wish: Wish, counts: Mapping[Wish, int]) -> Wish | None:
         """The first of the more important wishes that comes to more than in the plan."""
@@ -93,21 +108,24 @@ class _Explaining:
         worse = (one for one in more_important if counts[one] > self.plan.count(one))
         return next(worse, None)
 
-    def _as_proven(self, told: GivenUp, effort: Effort) -> GivenUp:
+    def _proven(self, told: GivenUp, to_prove: int) -> GivenUp:
+        """The same with what is proven in this one's part of the time, if there is any."""
+        each_s = self._left_s() / to_prove - self._built_s
+        if each_s < max(PROVING_S, self._built_s) or self.effort.should_stop():
+            return told
         before = [one.wish for one in self.plan.counted]
         last = before[before.index(told.wish) - 1]
-        most = {told.wish: self._most(told.wish)}
+        most = {told.wish: self.plan.run.get(told.wish, 0)}
+        effort = replace(self.effort, limit_s=each_s)
         try:
-            kept = Search(build(self.task), effort, most).run(last)
+            return self._with_costs_proven(told, Search(build(self.task), effort, most).run(last))
         except NoPlan as none:
             return replace(told, is_impossible=True) if none.is_proven else told
-        return self._with_costs(told, kept)
 
-    def _with_costs(self, told: GivenUp, kept: Best) -> GivenUp:
+    def _with_costs_proven(self, told: GivenUp, kept: Best) -> GivenUp:
         for one in kept.counted:
             if one.bound > self.plan.count(one.wish):
-                instead = min(one.value, told.instead if told.costs is one.wish else one.value)
-                return replace(told, costs=one.wish, instead=instead, is_proven=True)
+                return replace(told, kept_to=0, costs=one.wish, instead=one.value, is_proven=True)
             if one.value > self.plan.count(one.wish):
                 break  # that it must be worse is not proven
         return told

@@ -12,11 +12,11 @@ from app.planning.effort import Effort, NoPlan
 from app.planning.facts import Assignment, Task
 from app.planning.model import Model, Placed
 from app.planning.pinning import contradiction, told
-from app.planning.results import Concern, CrewPlan, Unwatched
+from app.planning.results import Concern, Counted, CrewPlan, Unwatched
 from app.planning.search import Search
 from app.planning.seats import Seat
 from app.planning.settling import settled
-from app.planning.tally import Fault, faults
+from app.planning.tally import Fault, faults, tally
 from app.planning.wishes import Wish
 from app.rules.relay import Edge
 
@@ -50,15 +50,32 @@ def plan_crew(
         pins = contradiction(build(task, is_pinned=False), left)
         why = told(task, pins) if pins else UNNAMED
         raise NoPlan(is_proven=True, why=why) from none
-    placed = settled(model, best.placed)
+    return _plan(model, settled(model, best.placed), best.counted, best.seconds, best.stopped)
+
+
+def taking_place_of(plan: CrewPlan, model: Model, placed: Placed) -> CrewPlan:
+    """A better plan of the same task. What was proven of the other holds of this one too: as far as
+    that was the best, this one is as good.
+    """
+    counts = tally(model, placed)
+    counted = (
+        Counted(one.wish, counts[one.wish], min(one.bound, counts[one.wish]))
+        for one in plan.counted
+    )
+    return _plan(model, settled(model, placed), tuple(counted), plan.seconds, plan.stopped)
+
+
+def _plan(
+    model: Model, placed: Placed, counted: tuple[Counted, ...], seconds: float, stopped: bool
+) -> CrewPlan:
     found = list(faults(model, placed))
     return CrewPlan(
         assignments=tuple(assignments(model, placed)),
-        counted=best.counted,
+        counted=counted,
         unwatched=tuple(_unwatched(model, placed)),
         concerns=_concerns(model, [one for one in found if not model.has_begun(one.spell)]),
-        seconds=best.seconds,
-        stopped=best.stopped,
+        seconds=seconds,
+        stopped=stopped,
         run=_sums([one for one in found if model.has_begun(one.spell)]),
     )
 

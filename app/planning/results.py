@@ -87,15 +87,16 @@ class CrewPlan:
 class GivenUp:
     """A wish that the plan falls short of, and what keeping it wholly would have cost instead.
 
-    `costs` is the more important wish that would have suffered, with what the best plan that was
-    found comes to then; `is_proven` where no plan keeps the one without harm to the other. Without
-    it: `is_impossible` where no plan at all keeps the wish, else the search ended before it was
-    known.
+    The best plan found for the wish comes to `kept_to` of it, and `costs` is the more important one
+    that suffers there, with what it comes to `instead`; `is_proven` where no plan keeps the one
+    wholly without harm to the other. Without `costs`: `is_impossible` where no plan at all keeps
+    the wish wholly, else none that keeps more of it was found.
     """
 
     wish: Wish
     times: int
     concerns: tuple[Concern, ...]
+    kept_to: int = 0
     costs: Wish | None = None
     instead: int = 0
     is_proven: bool = False

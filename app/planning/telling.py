@@ -125,11 +125,12 @@ def _why(one: GivenUp) -> str:
     if one.is_impossible:
         return "No plan of these people keeps this wholly."
     if one.costs is None:
-        return "The search ended before it was known what keeping it would cost."
+        return "No plan that keeps more of it was found in the time that it had."
     instead = in_number(one.costs, one.instead)
     if one.is_proven:
         return f"Keeping it wholly would have come to {instead}."
-    return f"The best plan found that keeps it wholly comes to {instead}."
+    kept_to = in_number(one.wish, one.kept_to)
+    return f"The best plan found for it has {kept_to}, but {instead}."
 
 
 def _whom(one: GivenUp, names: Mapping[str, str], programme: Programme) -> str:

@@ -9,7 +9,7 @@ import pytest
 
 from app.planning import advising
 from app.planning.effort import Effort
-from app.planning.explaining import given_up
+from app.planning.explaining import explained
 from app.planning.facts import Assignment, Barred, Before, Settings, Task
 from app.planning.making import plan_crew
 from app.planning.mending import people_more
@@ -32,7 +32,11 @@ from tests.planning.builders import (
 
 
 def told_of(task: Task) -> dict[Wish, GivenUp]:
-    return {one.wish: one for one in given_up(task, plan_crew(task, EFFORT), EFFORT)}
+    return by_wish(task, plan_crew(task, EFFORT), EFFORT)
+
+
+def by_wish(task: Task, plan: CrewPlan, effort: Effort) -> dict[Wish, GivenUp]:
+    return {one.wish: one for one in explained(task, plan, effort)[1]}
 
 
 def test_an_own_club_that_only_its_own_can_watch_is_told_with_the_lanes_it_would_cost() -> None:
@@ -183,12 +187,12 @@ def test_what_has_been_run_is_explained_no_more() -> None:
     first = plan_crew(task, EFFORT)
     noon = replace(task, before=Before(first.assignments, task.heats[2].starts_s))
     plan = plan_crew(noon, EFFORT)
-    told = {one.wish: one for one in given_up(noon, plan, EFFORT)}[Wish.OWN_CLUB]
+    told = by_wish(noon, plan, EFFORT)[Wish.OWN_CLUB]
     assert plan.count(Wish.OWN_CLUB) == 8
     assert (told.times, told.costs) == (4, Wish.WATCHED)
     assert {heat for one in told.concerns for heat in one.heats} == {"heat 3", "heat 4"}
     evening = replace(task, before=Before(first.assignments, at("12:00")))
-    assert list(given_up(evening, plan_crew(evening, EFFORT), EFFORT)) == []
+    assert by_wish(evening, plan_crew(evening, EFFORT), EFFORT) == {}
 
 
 def test_what_was_left_unwatched_before_noon_is_told_no_more() -> None:
@@ -203,11 +207,33 @@ def test_what_keeping_a_wish_costs_is_shown_by_a_plan_where_nothing_can_be_prove
     crew = [a_person("U1", affiliation="Harbour"), a_person("U2", affiliation="Harbour")]
     task = a_task(crew, heats(2, lanes={1: "Harbour", 2: "Millbrook"}), a_small_template(2))
     plan = plan_crew(task, EFFORT)
-    (told, *_) = given_up(task, plan, Effort(limit_s=0.5))
-    assert (told.wish, told.costs, told.is_proven) == (Wish.OWN_CLUB, Wish.WATCHED, False)
-    assert told.instead == 24 - 6
-    (proven, *_) = given_up(task, plan, EFFORT)
+    told = by_wish(task, plan, Effort(limit_s=0.5))[Wish.OWN_CLUB]
+    assert (told.kept_to, told.costs, told.instead) == (0, Wish.WATCHED, 24 - 6)
+    assert not told.is_proven
+    proven = by_wish(task, plan, EFFORT)[Wish.OWN_CLUB]
     assert (proven.costs, proven.instead, proven.is_proven) == (Wish.WATCHED, 24 - 6, True)
+
+
+def test_a_better_plan_that_is_met_takes_the_place_of_the_one_to_be_explained() -> None:
+    """Of two who can take either edge, whoever has the experience stands at its end."""
+    crew = [a_person("Old hand", experience=3), a_person("New", experience=0)]
+    task = a_task(crew, heats(2), a_small_template(2))
+    best = plan_crew(task, EFFORT)
+    names = {"Old hand": "New", "New": "Old hand"}
+    turned = tuple(replace(one, person=names[one.person]) for one in best.assignments)
+    worse = replace(
+        best,
+        assignments=turned,
+        counted=tuple(
+            replace(one, value=one.value + 2 * (one.wish is Wish.EXPERIENCE))
+            for one in best.counted
+        ),
+        concerns={Wish.EXPERIENCE: ()},
+    )
+    plan, told = explained(task, worse, EFFORT)
+    assert plan.count(Wish.EXPERIENCE) == best.count(Wish.EXPERIENCE)
+    assert Wish.EXPERIENCE not in {one.wish for one in told}
+    assert plan.is_optimal == best.is_optimal
 
 
 @pytest.mark.slow
