@@ -77,6 +77,7 @@ def plan(listed: Listed[PostRow], known: Known) -> tuple[CrewIn, Listed[PostRow]
         relays = frozenset(heat.relay for heat in heats) if heats else frozenset(row.relays)
         _tell_of_trouble(row, found, known.most(relays), problems)
         _tell_of_no_heats(row, heats, problems)
+        _tell_of_other_relays(row, relays, problems)
         for place in _places(row, found):
             if heats is None:
                 whole.append(as_sent(place, row.relays, (), left))
@@ -110,6 +111,13 @@ def _tell_of_no_heats(row: PostRow, heats: Sequence[HeatOut] | None, problems: P
         what = f"heat {min(missing)}" if missing else "heat"
         why = f"The programme has no {what} of {of}. Load the start lists first, or correct it."
         problems.add(row.row, "heat" if missing else "event", why)
+
+
+def _tell_of_other_relays(row: PostRow, relays: Collection[Relay], problems: ProblemList) -> None:
+    """Where the heats of a row are of relays that it leaves out."""
+    if row.relays and (others := set(relays) - set(row.relays)):
+        why = f"Heats of this row are of a {min(others)}, which its relays leave out. Name that "
+        problems.add(row.row, "relays", why + "relay too, or none.")
 
 
 def _tell_of_too_many_heats(

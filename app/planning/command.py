@@ -98,6 +98,8 @@ def _insist_on_place(parsed: argparse.Namespace) -> None:
     read = [parsed.officials, parsed.programme, parsed.template, parsed.keep]
     if parsed.out.resolve() in {one.resolve() for one in read if one is not None}:
         raise ValueError(f"{parsed.out} is one of the lists; write the plan to another file")
+    if parsed.out.is_dir():
+        raise ValueError(f"{parsed.out} is a folder; name a file in it")
     if not parsed.out.resolve().parent.is_dir():
         raise ValueError(f"there is no folder {parsed.out.resolve().parent}; make it first")
 

@@ -63,6 +63,11 @@ class Track:
         measures = (self.radius_m, self.straight_m, self.lane_width_m)
         if not all(isfinite(measure) and measure > 0 for measure in measures):
             raise ValueError("Radius, straight and lane width of a track must be more than 0 m.")
+        if max(measures) > max(LAPS_M):
+            raise ValueError(
+                f"A track has no radius, straight or lane of more than {max(LAPS_M)} m. Give them "
+                "in metres."
+            )
         if not 1 <= self.lanes <= MOST_LANES:
             raise ValueError(f"A track has 1 to {MOST_LANES} lanes, not {self.lanes}.")
         if not 0.9 <= self.lane_width_m <= 1.5:

@@ -179,6 +179,18 @@ def test_rows_of_a_list_that_differ_by_their_heats_alone_make_one_post(meet: Mee
     ]
 
 
+def test_a_row_whose_relays_leave_its_heats_out_is_told(meet: MeetAtHand) -> None:
+    event, name = meet.heats[0]["event_name"], meet.umpire.name
+    text = (
+        "official,take_over,edge,lanes,side,relays,event,round,heat\n"
+        f"{name},1,end,1-4,inside,4x400,{event},,1\n{name},2,end,1-4,inside,4x100,{event},,1\n"
+    )
+    answer = meet.organiser.post("crew-list", content=text, etag=etag(meet))
+    (problem,) = a_problem(answer, 422, "file-refused")["problems"]
+    assert (problem["row"], problem["column"]) == (2, "relays")
+    assert "of a 4x100, which its relays leave out" in problem["problem"]
+
+
 def test_a_row_can_stand_at_several_take_overs(meet: MeetAtHand) -> None:
     assert listed(meet, f'{meet.umpire.name},"1, 2, 3",end,1-4,inside,,,')["status"] == 200
     found = meet.organiser.get("crew").json()["posts"]

@@ -245,6 +245,8 @@ def test_a_plan_is_written_over_no_list_and_into_no_folder_that_is_missing(
     assert people.read_bytes() == before
     assert main([*asked, "--out", str(tmp_path / "nowhere" / "plan.csv")]) == 1
     assert "make it first" in capfd.readouterr().err
+    assert main([*asked, "--out", str(tmp_path)]) == 1
+    assert "is a folder; name a file in it" in capfd.readouterr().err
 
 
 def test_columns_of_a_programme_that_nobody_knows_are_told(

@@ -238,6 +238,7 @@ def test_without_a_kerb_lane_one_is_measured_like_the_others() -> None:
         ({"lane_width_m": 12.2}, "0.90 to 1.50 m wide"),
         ({"lanes": 0}, "1 to 10 lanes"),
         ({"lanes": 11}, "1 to 10 lanes"),
+        ({"radius_m": 1e300}, "Give them in metres"),
         ({"radius_m": 17.2}, "no 400 m track"),
         ({"straight_m": 100.0}, "no 400 m track"),
     ],
