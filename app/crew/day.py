@@ -11,7 +11,6 @@ from dataclasses import dataclass
 from datetime import datetime
 from functools import cached_property
 from itertools import groupby
-from zoneinfo import ZoneInfo
 
 from sqlalchemy import Connection
 
@@ -170,13 +169,7 @@ def in_time(heats: Sequence[HeatOut], facts: MeetFacts) -> list[HeatOut]:
 
 def moment_of(heat: HeatOut, facts: MeetFacts) -> datetime | None:
     """When a heat begins by the meet's clocks; a time that has no day stands on the first one."""
-    if heat.scheduled is None:
-        return None
-    if not _is_dated(heat):
-        return datetime.fromisoformat(f"{facts.first_day}T{heat.scheduled}")
-    moment = datetime.fromisoformat(heat.scheduled)
-    there = moment.astimezone(ZoneInfo(facts.time_zone)) if moment.tzinfo else moment
-    return there.replace(tzinfo=None)
+    return None if heat.scheduled is None else facts.instant(heat.scheduled).replace(tzinfo=None)
 
 
 def _is_dated(heat: HeatOut) -> bool:

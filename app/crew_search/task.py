@@ -8,8 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
-from datetime import UTC, date, datetime, time, timedelta
-from zoneinfo import ZoneInfo
+from datetime import UTC, date, datetime, timedelta
 
 from sqlalchemy import Connection
 
@@ -131,33 +130,23 @@ class _Days:
     """The days of a programme, and instants on them."""
 
     def __init__(self, facts: MeetFacts, heats: Iterable[HeatOut]) -> None:
-        self._zone = ZoneInfo(facts.time_zone)
-        self._meets_first = facts.first_day
-        starts = [self._instant(heat.scheduled or "") for heat in heats]
-        local = [one.astimezone(self._zone).date() for one in starts] or [facts.first_day]
+        self._facts = facts
+        local = [facts.instant(heat.scheduled or "").date() for heat in heats] or [facts.first_day]
         self.first = min(local)
         # Those with heats alone: a date that was typed wrongly may lie a century off.
         self.all = sorted(set(local))
         self._begins = self.midnight(self.first)
 
     def midnight(self, day: date) -> datetime:
-        return datetime.combine(day, time(), self._zone)
+        return self._facts.instant("00:00", day)
 
     def seconds(self, written: str, day: date | None = None) -> int:
         """An instant as it is written, on that day where it names none."""
-        return self.passed(self._instant(written, day))
+        return self.passed(self._facts.instant(written, day))
 
     def passed(self, instant: datetime) -> int:
         """How long after the midnight before everything."""
         return int((instant.astimezone(UTC) - self._begins.astimezone(UTC)).total_seconds())
-
-    def _instant(self, written: str, day: date | None = None) -> datetime:
-        if "T" not in written:
-            return datetime.combine(
-                day or self._meets_first, time.fromisoformat(written), self._zone
-            )
-        said = datetime.fromisoformat(written)
-        return said if said.tzinfo else said.replace(tzinfo=self._zone)
 
 
 def _planned(heat: HeatOut, days: _Days) -> PlannedHeat:

@@ -81,7 +81,7 @@ def sentences(figures: Figures) -> list[str]:
         f"Flags: {whole.white} white, {whole.yellow} yellow. Reports: {whole.reports}, of which "
         f"{whole.open} open and {whole.withdrawn} withdrawn.",
         f"Confirmed of those ruled on: {share_in_words(whole.share)}.",
-        f"Silent posts, heat by heat: {silent.count} of {silent.of}.",
+        f"Silent posts, heat by heat, of heats that are judged: {silent.count} of {silent.of}.",
     ]
 
 

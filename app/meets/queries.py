@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import date, datetime
+from datetime import date, datetime, time
 from typing import Any, NamedTuple
+from zoneinfo import ZoneInfo
 
 from sqlalchemy import (
     ColumnElement,
@@ -218,6 +219,16 @@ class MeetFacts:
         """The meet's days, as papers write them."""
         first, last = self.first_day.isoformat(), self.last_day.isoformat()
         return first if first == last else f"{first} to {last}"
+
+    def instant(self, written: str, day: date | None = None) -> datetime:
+        """When something is, as a programme writes it, by the meet's own clock: on that day, else
+        on the first, where it names none.
+        """
+        zone = ZoneInfo(self.time_zone)
+        if "T" not in written:
+            return datetime.combine(day or self.first_day, time.fromisoformat(written), zone)
+        said = datetime.fromisoformat(written)
+        return said.astimezone(zone) if said.tzinfo else said.replace(tzinfo=zone)
 
     @property
     def window_terms(self) -> MeetTerms:
