@@ -8,10 +8,10 @@ from collections.abc import Mapping
 from enum import Enum
 from typing import Final
 
-from sqlalchemy import ColumnElement, insert, select, update
+from sqlalchemy import ColumnElement, delete, insert, select, update
 
 from app.access.queries import official_names
-from app.crew_search.kept import Search, SoFar
+from app.crew_search.kept import PROCESS_GONE, Search, SoFar, is_silent
 from app.crew_search.queries import begun_before, last_search, search_of
 from app.crew_search.tables import crew_searches
 from app.crew_search.wire import Phase, SearchIn
@@ -40,7 +40,8 @@ class Wanted(Enum):
 
 
 def begin(search: str, sent: SearchIn, so_far: SoFar) -> Action[Put[Search]]:
-    """Begin one; of earlier ones nothing but their ids is kept. The same again begins nothing anew.
+    """Begin one; of earlier ones nothing but their ids is kept. The same again begins nothing anew,
+    unless it never began: then its answer was lost with whoever was to run it.
 
     IdTaken for an id that had other terms, or an earlier search; StateConflict while another one
     goes on.
@@ -48,7 +49,8 @@ def begin(search: str, sent: SearchIn, so_far: SoFar) -> Action[Put[Search]]:
 
     def act(unit: Unit) -> Done[Put[Search]]:
         meet = unit.meet_id
-        if known := begun_before(unit.conn, meet, search, sent, unit.now):
+        known = begun_before(unit.conn, meet, search, sent, unit.now)
+        if known and not known.never_began:
             return Done(Put(known, created=False), None)
         if is_closed(unit.conn, meet):
             raise MeetErased
@@ -58,6 +60,7 @@ def begin(search: str, sent: SearchIn, so_far: SoFar) -> Action[Put[Search]]:
         nothing = {"sent": None, "problem": "", "content": None}
         earlier = (crew_searches.c.meet_id == meet) & crew_searches.c.content.is_not(None)
         unit.conn.execute(update(crew_searches).where(earlier).values(**nothing))
+        unit.conn.execute(delete(crew_searches).where(_is(unit, search)))
         unit.conn.execute(
             insert(crew_searches).values(
                 meet_id=meet,
@@ -98,9 +101,9 @@ def tell(search: str, phase: Phase, so_far: SoFar) -> Action[Wanted]:
     """How far it is, which is a sign of life too. It begins to count once it waits no longer."""
 
     def act(unit: Unit) -> Done[Wanted]:
-        state = select(crew_searches.c.phase, crew_searches.c.stopped)
+        state = select(crew_searches.c.phase, crew_searches.c.stopped, crew_searches.c.heard)
         row = unit.conn.execute(state.where(_goes_on(unit, search))).first()
-        if row is None:
+        if row is None or is_silent(row.heard, unit.now):  # it has been told as failed
             return Done(Wanted.LEAVE, None)
         content = so_far.model_dump(mode="json")
         changed = {"phase": phase.value, "heard": unit.now, "content": content}
@@ -120,24 +123,35 @@ def end(search: str, so_far: SoFar, problem: str, people: Mapping[OfficialId, st
     """
 
     def act(unit: Unit) -> Done[None]:
+        heard = select(crew_searches.c.heard).where(_goes_on(unit, search))
+        last_word = unit.conn.execute(heard).scalar_one_or_none()
+        if last_word is None:
+            return Done(None, None)
         names = official_names(unit.conn, unit.meet_id)
-        tells_another = any(
-            name in problem and names.get(one) != name for one, name in people.items()
-        )
+        told = PEOPLE_CHANGED if _tells_another(problem, people, names) else problem
+        if is_silent(last_word, unit.now) and not so_far.plan:
+            told = PROCESS_GONE  # so it has been told since
         unit.conn.execute(
             update(crew_searches)
-            .where(_goes_on(unit, search))
+            .where(_is(unit, search))
             .values(
                 phase=(Phase.ENDED if so_far.plan else Phase.FAILED).value,
                 heard=unit.now,
                 ended=unit.now,
-                problem=PEOPLE_CHANGED if tells_another else problem,
+                problem=told,
                 content=so_far.model_dump(mode="json"),
             )
         )
         return Done(None, None)
 
     return act
+
+
+def _tells_another(
+    problem: str, people: Mapping[OfficialId, str], names: Mapping[OfficialId, str]
+) -> bool:
+    """Whether somebody whom these words name is called otherwise by now."""
+    return any(name in problem and names.get(one) != name for one, name in people.items())
 
 
 def _is(unit: Unit, search: str) -> ColumnElement[bool]:

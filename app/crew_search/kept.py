@@ -24,6 +24,7 @@ and the clocks of machines that share a database differ by less.
 """
 OVER: Final = frozenset({Phase.ENDED, Phase.FAILED})
 PROCESS_GONE: Final = "The server process in which this search ran has ended. Search again."
+NEVER_BEGAN: Final = "No server process has taken this search up. Search again."
 
 
 class SoFar(Wire):
@@ -57,12 +58,23 @@ class Search:
     def is_over(self) -> bool:
         return self.phase in OVER
 
+    @property
+    def never_began(self) -> bool:
+        """Whether the process is gone that was to run it, before it did: it can be begun again."""
+        return self.problem == NEVER_BEGAN
+
+
+def is_silent(heard: datetime, now: datetime) -> bool:
+    """Whether a process that has not ended its search said its last word too long ago."""
+    return abs(now - heard) > SILENCE
+
 
 def kept(row: AnyRow, now: datetime) -> Search:
     """What a row says at an instant. By a clock that was set back, too, a word can be old."""
     phase, problem, until = Phase(row.phase), row.problem, row.ended or now
-    if row.ended is None and abs(now - row.heard) > SILENCE:
-        phase, problem, until = Phase.FAILED, PROCESS_GONE, row.heard
+    if row.ended is None and is_silent(row.heard, now):
+        problem = NEVER_BEGAN if phase is Phase.WAITING else PROCESS_GONE
+        phase, until = Phase.FAILED, row.heard
     return Search(
         id=row.id,
         sent=SearchIn(**row.sent),

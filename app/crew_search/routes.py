@@ -133,7 +133,8 @@ async def put_search(meet: Meet, search: OfSearch, sent: SearchIn, here: Here) -
     def begun(conn: Connection) -> Search | None:
         return begun_before(conn, meet_id, search, sent, here.clock.now())
 
-    if await here.store.read(begun) is None:
+    known = await here.store.read(begun)
+    if known is None or known.never_began:
         asked = await here.store.read_apart(lambda conn: asked_of(conn, meet_id, sent))
         begin = course.begin(search, sent, so_far_of(asked))
         put = await here.store.act(meet_id, here.actor, begin)

@@ -5,9 +5,11 @@ the next search of its meet (`course.py`). What is taken over from it is an act 
 
 from __future__ import annotations
 
+import logging
 import multiprocessing
 import signal
 import threading
+from collections import deque
 from contextlib import suppress
 from multiprocessing.connection import Connection
 from multiprocessing.context import SpawnProcess
@@ -29,6 +31,8 @@ from app.store.store import Store
 
 if TYPE_CHECKING:
     from app.planning.advising import Advice
+
+log = logging.getLogger(__name__)
 
 _SPAWNED: Final = multiprocessing.get_context("spawn")
 UNEXPECTED: Final = (
@@ -52,6 +56,29 @@ TOLD_TO_END: Final = frozenset({-signal.SIGINT, -signal.SIGTERM})
 _SOON_S: Final = 5.0
 
 
+class Turns:
+    """One after another, in the order in which they asked."""
+
+    def __init__(self) -> None:
+        self._asked: deque[object] = deque()
+        self._changed = threading.Condition()
+
+    def ask(self, who: object) -> None:
+        """Whoever asks leaves again, whether their turn came or not."""
+        with self._changed:
+            self._asked.append(who)
+
+    def comes(self, who: object, within_s: float) -> bool:
+        """Whether it is their turn by then."""
+        with self._changed:
+            return self._changed.wait_for(lambda: self._asked[0] is who, within_s)
+
+    def leave(self, who: object) -> None:
+        with self._changed:
+            self._asked.remove(who)
+            self._changed.notify_all()
+
+
 class Running:
     """A search in this process: the thread that listens to its own process, and writes."""
 
@@ -67,19 +94,28 @@ class Running:
         self._changing = threading.Lock()
         self._closing = threading.Event()
 
-    def run(self, turn: threading.Lock) -> None:
+    def run(self, turns: Turns) -> None:
         """Wait for the turn, search, and write what was found."""
-        while not turn.acquire(timeout=WAITING_S):
-            if self._tell() is Wanted.LEAVE:
-                return
         try:
+            found = self._in_turn(turns)
+        except Exception:  # whoever waits for the search is told, not the log alone
+            log.exception("a search for a crew plan ended by an error")
+            found = Refused(UNEXPECTED)
+        if found is not None:
+            self._end(found)
+
+    def _in_turn(self, turns: Turns) -> Advice | Refused | None:
+        """What was found; None where nobody waits for it."""
+        try:
+            while not turns.comes(self, WAITING_S):
+                if self._tell() is Wanted.LEAVE:
+                    return None
             self._phase = Phase.SEARCHING
             if self._closing.is_set() or self._tell() is Wanted.LEAVE:
-                return
-            found = self._search()
+                return None
+            return self._search()
         finally:
-            turn.release()
-        self._end(found)
+            turns.leave(self)
 
     def stop(self) -> None:
         """End it with the best plan so far."""
@@ -103,7 +139,9 @@ class Running:
         ours, theirs = _SPAWNED.Pipe()
         arguments = (theirs, self._asked.task, self._sent.seconds)
         process = _SPAWNED.Process(target=search, args=arguments, daemon=True)
-        self._latest = monotonic() + self._sent.seconds + GRACE_S
+        with self._changing:
+            own_s = 0.0 if self._is_stopped else self._sent.seconds
+            self._latest = monotonic() + own_s + GRACE_S
         try:
             with ours:
                 with theirs:
@@ -197,18 +235,19 @@ class Searches:
     def __init__(self, store: Store) -> None:
         self._store = store
         self._running: dict[tuple[MeetId, str], Running] = {}
-        self._turn = threading.Lock()
+        self._turns = Turns()
 
     def run(self, meet_id: MeetId, actor: Actor, begun: Search, asked: Asked) -> None:
         """Run a search that has just begun, when those before it have ended."""
         running = Running(self._store, meet_id, actor, begun, asked)
         key = meet_id, begun.id
         self._running[key] = running
+        self._turns.ask(running)
         threading.Thread(target=self._run, args=(key, running), daemon=True).start()
 
     def _run(self, key: tuple[MeetId, str], running: Running) -> None:
         try:
-            running.run(self._turn)
+            running.run(self._turns)
         finally:
             del self._running[key]
 

@@ -245,12 +245,17 @@ def _within(where: _Where, in_use: set[int]) -> _Where:
 
 
 def _places_before(posts: Iterable[Post], in_use: set[int]) -> dict[OfficialId, _Where]:
-    """Posts that differ by nothing but their take-overs are one place."""
-    take_overs: dict[tuple[OfficialId, Edge, tuple[int, ...], Side], list[int]] = {}
+    """Posts that differ by nothing but their take-overs are one place, and so are two of one edge:
+    the planner keeps them as one.
+    """
+    joined: dict[tuple[OfficialId, Edge, int], tuple[set[int], Side]] = {}
     for post in posts:
-        lanes = tuple(sorted(post.lanes & in_use))
-        place = (post.official_id, post.edge, lanes, post.side)
-        take_overs.setdefault(place, []).append(post.take_over)
+        at = (post.official_id, post.edge, post.take_over)
+        joined.setdefault(at, (set(), post.side))[0].update(post.lanes & in_use)
+    take_overs: dict[tuple[OfficialId, Edge, tuple[int, ...], Side], list[int]] = {}
+    for (official, edge, take_over), (lanes, side) in joined.items():
+        place = (official, edge, tuple(sorted(lanes)), side)
+        take_overs.setdefault(place, []).append(take_over)
     return {
         official: _Where(tuple(sorted(theirs)), edge, lanes, side)
         for (official, edge, lanes, side), theirs in take_overs.items()

@@ -43,7 +43,8 @@ def advise(task: Task, effort: Effort) -> Advice:
             with suppress(NoPlan):
                 plan, missing = plan_crew(task, rest, missing.whole), None
     explaining = _rest(effort, ends_s, Phase.EXPLAINING, plan)
-    plan, given_up = explained(task, plan, explaining)
+    # Who is missing is told of this plan, so no other takes its place then.
+    plan, given_up = explained(task, plan, explaining, is_final=missing is not None)
     return Advice(plan, missing, given_up)
 
 

@@ -49,7 +49,7 @@ def kept_posts(task: Task, spells: Sequence[Spell]) -> Kept | None:
             had = kept.get(at, post)
             if had[0] != post[0] or had[1].edge is not post[1].edge:
                 raise ValueError(_twice(task, one, heat))
-            kept[at] = one.take_overs, _with_lanes(had[1], one.lanes)
+            kept[at] = one.take_overs, _joined(task, had[1], post[1])
     return kept
 
 
@@ -80,9 +80,13 @@ def placed_before(kept: Kept, staffings: Sequence[Staffing]) -> Placed:
     return placed
 
 
-def _with_lanes(seat: Seat, lanes: Sequence[int]) -> Seat:
-    """Two posts of one edge of a zone that somebody has are one with the lanes of both."""
-    return Seat(seat.edge, seat.side, tuple(sorted({*seat.lanes, *lanes})))
+def _joined(task: Task, one: Seat, other: Seat) -> Seat:
+    """Two posts of one edge of a zone that somebody has are one with the lanes of both, on the side
+    on which the template has such a post, if on any.
+    """
+    lanes = tuple(sorted({*one.lanes, *other.lanes}))
+    seats = [Seat(one.edge, each.side, lanes) for each in (one, other)]
+    return next((seat for seat in seats if is_of(task.template, [seat])), seats[0])
 
 
 def _twice(task: Task, one: Assignment, heat: str) -> str:

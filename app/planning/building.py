@@ -98,8 +98,12 @@ def _one_place_each(model: Model) -> None:
 
 
 def _time_to_walk(model: Model) -> None:
-    """Whoever is here cannot be, so soon after, where the way is too long; and the other way."""
+    """Whoever is here cannot be, so soon after, where the way is too long; and the other way. Of
+    heats that have been run both, nobody asks any more how that was possible.
+    """
     for first, then in model.timing.near(longest_way_m(model.task.track)):
+        if model.has_begun(then):
+            continue
         for here, far in _out_of_reach(model, first, then):
             for person in range(len(model.task.people)):
                 near = _columns(model, person, here)

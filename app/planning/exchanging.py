@@ -2,9 +2,9 @@
 
 Two people exchange their posts through a few spells, or one of them hands theirs over to the other
 who was off; a zone has more people, or fewer, or others. Each step keeps all that is firm, makes
-the first wish that it touches better and worsens none before it, so the plan only becomes better.
-It ends where no such step is left: not the best plan there is, but a good one, in less time than a
-solver takes for one part of the day.
+the first wish that it touches better and worsens none before it, so the plan only becomes better;
+of the load, the squares count. It ends when a round of steps has changed nothing: that is not the
+best plan there is, but a good one, in less time than a solver takes for one part of the day.
 """
 
 from __future__ import annotations
@@ -24,14 +24,14 @@ from app.rules.relay import Edge
 WIDTHS = (1, 3)
 """Through so many spells people exchange their posts: soon better, and then as far as it helps."""
 
-GoOn: TypeAlias = Callable[[Placed], bool]
+GoOn: TypeAlias = "Callable[[Exchanging], bool]"
 
 
 def exchanged(
     model: Model, placed: Placed, go_on: GoOn = lambda _: True, first: Wish | None = None
 ) -> Placed:
-    """The plan without a step left that makes it better, or as far as `go_on` lets it come: that is
-    asked with each plan on the way. `first` is a wish that is to count before all others.
+    """The plan that such steps make of one, or as far as `go_on` lets it come: that is asked before
+    each of them. `first` is a wish that is to count before all others.
     """
     weighing = Weighing(model, first)
     exchanging = Exchanging(weighing, go_on, rows_of(model, placed), crews_of(model, placed))
@@ -88,6 +88,7 @@ class Exchanging:
         """Step by step until there is none left."""
         before = None
         while before != (before := self._of_rows + self._of_crews) and not self._is_over:
+            self._tried.clear()
             for width in WIDTHS:
                 while self._exchange(width):
                     pass
@@ -104,7 +105,7 @@ class Exchanging:
             self._of_crews[zone] = self.weighing.of_crew(zone, crew)
 
     def _has_ended(self) -> bool:
-        self._is_over = self._is_over or not self.go_on(self.placed)
+        self._is_over = self._is_over or not self.go_on(self)
         return self._is_over
 
     def _exchange(self, width: int) -> bool:
@@ -143,7 +144,7 @@ class Exchanging:
                 yield range(first, last + 1)
 
     def _is_news(self, person: int, other: int, spells: range) -> bool:
-        """Whether either has other posts than when they were to exchange these before."""
+        """Whether either has other posts than when they were to exchange these in this round."""
         key, stamp = (person, other, spells), (self._changed[person], self._changed[other])
         was, self._tried[key] = self._tried.get(key), stamp
         return was != stamp
@@ -204,11 +205,12 @@ class Exchanging:
             if (spell not in self.rows[person] or person in crew)
             and (person, spell) not in self.weighing.held
         }
-        steps = (self._staffing(zone, one, off) for one in self.model.staffings[zone].seatings)
-        best = min(steps, key=lambda step: step.change)
+        steps = [self._staffing(zone, one, off) for one in self.model.staffings[zone].seatings]
         can_be = self.weighing.can_be
-        if best.change < 0 and all(can_be(*one, (spell,)) for one in best.rows.items()):
-            self._take(best)
+        for step in sorted(steps, key=lambda step: step.change):
+            if step.change < 0 and all(can_be(*one, (spell,)) for one in step.rows.items()):
+                self._take(step)
+                return
 
     def _off(self, person: int, spell: int) -> _Off:
         if spell not in (row := self.rows[person]):

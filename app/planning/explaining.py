@@ -32,19 +32,25 @@ PROVING_S = 1.0
 """With less than that, and than a model takes to be made, nothing is proven."""
 
 
-def explained(task: Task, plan: CrewPlan, effort: Effort) -> tuple[CrewPlan, tuple[GivenUp, ...]]:
-    """The plan, or a better one that was met, and each wish that it falls short of in what is still
-    to be run. The effort is for all of them together.
+def explained(
+    task: Task, plan: CrewPlan, effort: Effort, *, is_final: bool = False
+) -> tuple[CrewPlan, tuple[GivenUp, ...]]:
+    """The plan, or a better one that was met unless this one `is_final`, and each wish that it
+    falls short of in what is still to be run. The effort is for all of them together.
     """
-    if not _short(plan):
-        return plan, ()
-    explaining = _Explaining(task, plan, effort)
+    if not _short(plan) or effort.limit_s <= 0 or effort.should_stop():
+        return plan, tuple(_bare(plan, wish) for wish in _short(plan))
+    explaining = _Explaining(task, plan, effort, is_final)
     told = explaining.told()
     return explaining.plan, told
 
 
 def _short(plan: CrewPlan) -> list[Wish]:
     return [wish for wish in EXPLAINED if plan.short_of(wish)]
+
+
+def _bare(plan: CrewPlan, wish: Wish) -> GivenUp:
+    return GivenUp(wish, plan.short_of(wish), plan.concerns.get(wish, ()))
 
 
 @dataclass(slots=True)
@@ -54,6 +60,7 @@ class _Explaining:
     task: Task
     plan: CrewPlan
     effort: Effort
+    is_final: bool
     _began: float = field(default_factory=perf_counter)
     _model: Model = field(init=False)
     _built_s: float = field(init=False)
@@ -68,17 +75,14 @@ class _Explaining:
         short = _short(self.plan)
         for done, wish in enumerate(short):
             placed = self._exchanged(wish, self._left_s() / (len(short) - done) * EXCHANGING_SHARE)
-            if self._is_better(placed):
+            if not self.is_final and self._is_better(placed):
                 self.plan = taking_place_of(self.plan, self._model, placed)
                 return self.told()
-            shown.append(self._with_costs_found(self._bare(wish), placed))
+            shown.append(self._with_costs_found(_bare(self.plan, wish), placed))
         return tuple(self._proven(one, len(shown) - done) for done, one in enumerate(shown))
 
     def _left_s(self) -> float:
         return self.effort.limit_s - (perf_counter() - self._began)
-
-    def _bare(self, wish: Wish) -> GivenUp:
-        return GivenUp(wish, self.plan.short_of(wish), self.plan.concerns.get(wish, ()))
 
     def _exchanged(self, wish: Wish, limit_s: float) -> Placed:
         """What exchanges make of the plan with this wish before all others."""
@@ -96,11 +100,16 @@ class _Explaining:
 
     def _with_costs_found(self, told: GivenUp, placed: Placed) -> GivenUp:
         counts = tally(self._model, placed)
-        kept_to = counts[told.wish] - self.plan.run.get(told.wish, 0)
+        kept_to = self._to_come(told.wish, counts[told.wish])
         worse = self._first_worse(told.wish, counts)
         if worse is None or kept_to >= told.times:
             return told
-        return replace(told, kept_to=kept_to, costs=worse, instead=counts[worse])
+        instead = self._to_come(worse, counts[worse])
+        return replace(told, kept_to=kept_to, costs=worse, instead=instead)
+
+    def _to_come(self, wish: Wish, count: int) -> int:
+        """Without what has been run."""
+        return count - self.plan.run.get(wish, 0)
 
     def _first_worse(self, wish: Wish, counts: Mapping[Wish, int]) -> Wish | None:
         """The first of the more important wishes that comes to more than in the plan."""
@@ -123,9 +132,26 @@ class _Explaining:
             return replace(told, is_impossible=True) if none.is_proven else told
 
     def _with_costs_proven(self, told: GivenUp, kept: Best) -> GivenUp:
+        """With the first wish that comes out worse in a plan that keeps this one wholly. As soon as
+        one comes out better, that plan is better than the one to be explained, and proves nothing.
+        """
         for one in kept.counted:
-            if one.bound > self.plan.count(one.wish):
-                return replace(told, kept_to=0, costs=one.wish, instead=one.value, is_proven=True)
-            if one.value > self.plan.count(one.wish):
-                break  # that it must be worse is not proven
+            count = self.plan.count(one.wish)
+            if one.value < count:
+                break
+            if one.value > count:
+                shown = self._cheaper(told, one.wish, self._to_come(one.wish, one.value))
+                is_proven = one.bound > count and shown.costs is one.wish
+                return replace(shown, is_proven=is_proven)
         return told
+
+    def _cheaper(self, told: GivenUp, worse: Wish, instead: int) -> GivenUp:
+        """What was found before, or that the wish was kept wholly for this: whichever costs less,
+        and that is the less important wish first.
+        """
+        order = [one.wish for one in self.plan.counted]
+        if told.costs is not None and not told.kept_to:
+            before = -order.index(told.costs), told.instead
+            if before <= (-order.index(worse), instead):
+                return told
+        return replace(told, kept_to=0, costs=worse, instead=instead)

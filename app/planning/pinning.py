@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from math import inf
 from time import perf_counter
 
-from app.planning.effort import Effort
+from app.planning.effort import Effort, NoPlan
 from app.planning.facts import Pin, Task
-from app.planning.linear import sum_of
+from app.planning.linear import Sum, sum_of
 from app.planning.model import Model
 from app.planning.solver import Solver
 
@@ -78,7 +79,8 @@ def _why(model: Model, person: int, spell: int) -> str:
 
 def contradiction(model: Model, effort: Effort) -> tuple[Pin, ...]:
     """Pins that cannot all hold, while they could without any one of them; `model` is without pins.
-    None where the time ends, or somebody ends it, before they are known.
+    None where the time ends, or somebody ends it, before they are known. Raises NoPlan where there
+    is no plan without any of them, either.
 
     Each pin may be left at a price, and pins are set aside as long as the rest still has one.
     """
@@ -93,6 +95,8 @@ def contradiction(model: Model, effort: Effort) -> tuple[Pin, ...]:
         else:
             model.linear.row({**terms, column: 1.0}, at_least=1)
     solver = Solver(model.linear, effort.seed, lambda _bound: effort.should_stop())
+    if solver.minimise(Sum({}), EACH_S, slack=inf).is_impossible:
+        raise NoPlan(is_proven=True)
     kept = list(left)
     size = max(1, len(kept) // 2)
     while True:
@@ -110,8 +114,7 @@ def contradiction(model: Model, effort: Effort) -> tuple[Pin, ...]:
 
 
 def _contradict(solver: Solver, left: Mapping[Pin, int], pins: Sequence[Pin]) -> bool:
-    found = solver.minimise(sum_of(left[one] for one in pins), EACH_S)
-    return found.bound > 0
+    return solver.minimise(sum_of(left[one] for one in pins), EACH_S).bound > 0
 
 
 def told(task: Task, pins: Sequence[Pin]) -> str:

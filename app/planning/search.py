@@ -1,8 +1,9 @@
 """Finding the best plan: wish after wish, each made as small as those before it allow.
 
-Weights that hold such an order would span more digits than a solver's numbers have. So the plan is
-first put together by windows of a few spells, each solved with mild weights, which soon gives a
-good one; then each wish in its order is made small over the whole day and held at what was reached.
+A first plan is filled in the order of time and made better by exchanging people, which soon gives a
+good one. Weights that hold the order of the wishes would span more digits than a solver's numbers
+have: so windows of a few spells are planned anew around what falls short, with mild weights; then
+each wish in its order is made small over the whole day and held at what was reached.
 A wish at a number that no plan can go below needs no solving. Where the time ends first, what is
 proven says how much better a plan could be at the most.
 """
@@ -16,7 +17,7 @@ from math import ceil, inf, isfinite
 from time import perf_counter
 
 from app.planning.effort import Best, Effort, NoPlan, Progress
-from app.planning.exchanging import exchanged
+from app.planning.exchanging import Exchanging, exchanged
 from app.planning.filling import Filling, chosen
 from app.planning.linear import Linear, Sum
 from app.planning.model import Model, Placed
@@ -78,9 +79,9 @@ class Search:
         return Best(placed, tuple(counted), self._seconds(), self.stopped)
 
     def _begin(self, solver: Solver, firm: Linear, sums: Mapping[Wish, Sum]) -> None:
-        """The first plan: the one before as far as it holds; without one, the first that comes.
-
-        Found in what is firm alone, a tenth of the whole, unless wishes are bounded.
+        """The first plan: filled in the order of time where nothing else is firm; else found by the
+        solver in what is firm alone, a tenth of the whole, unless wishes are bounded. Then what
+        exchanging people makes of it.
         """
         nobody = Sum(dict.fromkeys(self.model.taken.values(), 1.0))
         what = self._first_wish(sums) or nobody
@@ -102,12 +103,10 @@ class Search:
         """What exchanging people makes of a plan."""
         ends_s = self._seconds() + EXCHANGING_SHARE * self._left()
 
-        def go_on(by_now: Placed) -> bool:
-            self._hear(-inf)
+        def go_on(by_now: Exchanging) -> bool:
             if self._seconds() - self._told > TOLD_EVERY_S:
-                self._counts = tally(self.model, by_now)
-                self._say()
-            return not self.stopped and self._seconds() < ends_s
+                self._counts = tally(self.model, by_now.placed)
+            return not self._hear(-inf) and self._seconds() < ends_s
 
         placed = exchanged(self.model, placed, go_on)
         self._take(self._completed(solver, chosen(self.model, placed)))

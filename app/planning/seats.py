@@ -33,6 +33,9 @@ class Seat:
         """Reckoned once: a search looks seats up some millions of times."""
         return hash((self.edge, self.side, self.lanes))
 
+    def __reduce__(self) -> tuple[type[Seat], tuple[Edge, Side, tuple[int, ...]]]:
+        return Seat, (self.edge, self.side, self.lanes)  # texts hash otherwise in another process
+
 
 @dataclass(frozen=True, slots=True)
 class Seating:

@@ -128,7 +128,7 @@ def _why(one: GivenUp) -> str:
         return "No plan that keeps more of it was found in the time that it had."
     instead = in_number(one.costs, one.instead)
     if one.is_proven:
-        return f"Keeping it wholly would have come to {instead}."
+        return f"No plan keeps it wholly for nothing: the best found comes to {instead}."
     kept_to = in_number(one.wish, one.kept_to)
     return f"The best plan found for it has {kept_to}, but {instead}."
 

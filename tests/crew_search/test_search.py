@@ -506,3 +506,20 @@ def test_a_template_of_every_size_is_taken(meet: MeetAtHand) -> None:
     ]
     told = a_list(meet, "crew-template", "\n".join(["people,edge,side,lanes", *rows]))
     assert (told["status"], told["posts"]) == (200, 209)
+
+
+def test_two_posts_of_one_edge_are_kept_without_a_change(meet: MeetAtHand) -> None:
+    """Whoever planned lanes 3 and 4 as two posts of one umpire has the same after a search."""
+    a_programme(meet, 2)
+    take(meet, searched(meet, seconds=5))
+    crew = meet.organiser.get("crew")
+    posts = [
+        {**{key: post[key] for key in ("official", "take_over", "edge", "side")}, **own}
+        for post in crew.json()["posts"]
+        for lane in post["lanes"]
+        for own in [{"id": new_id(), "lanes": [lane], "heats": post["heats"]}]
+    ]
+    stored = meet.organiser.put("crew", {"posts": posts}, etag=crew.headers["ETag"])
+    assert stored.status_code == 200, stored.text
+    told = searched(meet, keep=True, seconds=5)
+    assert told["plan"]["changes"] == []

@@ -8,15 +8,17 @@ from concurrent.futures import ThreadPoolExecutor
 from contextlib import contextmanager
 from dataclasses import replace
 from datetime import timedelta
+from functools import partial
 from pathlib import Path
 
 import httpx
 import pytest
 
-from app.crew_search.course import NOT_BEGUN, PEOPLE_CHANGED, begin, end
-from app.crew_search.kept import PROCESS_GONE, SILENCE, SoFar
-from app.crew_search.searching import SERVER_ENDED
-from app.crew_search.wire import SearchIn
+from app.crew_search import searching
+from app.crew_search.course import NOT_BEGUN, PEOPLE_CHANGED, Wanted, begin, end, tell
+from app.crew_search.kept import NEVER_BEGAN, PROCESS_GONE, SILENCE, SoFar
+from app.crew_search.searching import SERVER_ENDED, Turns
+from app.crew_search.wire import Phase, SearchIn
 from app.ids import MeetId, OfficialId, new_id
 from app.store.action import Actor
 from tests.bench.databases import seals_in
@@ -183,6 +185,65 @@ def test_a_process_that_was_taken_for_gone_leaves_its_search_to_the_one_that_beg
         assert there.organiser.delete(f"crew/searches/{second}").is_success
         assert ended(there, second)["plan"]["posts"]
     a_problem(here.organiser.get(f"crew/searches/{first}"), 404, "not-found")
+
+
+def test_a_search_that_nobody_took_up_is_begun_by_the_same_asked_again(
+    both: tuple[Service, Service],
+) -> None:
+    """As where the line broke, or the store, just when the beginning was stored."""
+    meet, search = a_crew(both[0]), new_id()
+    a_programme(meet)
+    stored = begin(search, SearchIn(seconds=2), SoFar(version=0, untimed=[]))
+    both[0].store.act_now(MeetId(meet.id), Actor(meet.organiser.id), stored)
+    asked = partial(meet.organiser.put, f"crew/searches/{search}", {"seconds": 2})
+    assert asked().json()["phase"] == "waiting"
+    with time_passed(both[0], SILENCE + timedelta(seconds=1)):
+        told = meet.organiser.get(f"crew/searches/{search}").json()
+        assert (told["phase"], told["problem"]) == ("failed", NEVER_BEGAN)
+        assert asked().status_code == 200
+        assert ended(meet, search)["plan"]["posts"]
+
+
+def test_whoever_was_told_as_gone_is_told_to_leave(both: tuple[Service, Service]) -> None:
+    meet, search = a_crew(both[0]), new_id()
+    act = partial(both[0].store.act_now, MeetId(meet.id), Actor(meet.organiser.id))
+    nothing = SoFar(version=0, untimed=[])
+    act(begin(search, SearchIn(), nothing))
+    assert act(tell(search, Phase.SEARCHING, nothing)) is Wanted.GO_ON
+    with time_passed(both[0], SILENCE + timedelta(seconds=1)):
+        assert act(tell(search, Phase.SEARCHING, nothing)) is Wanted.LEAVE
+        act(end(search, nothing, "It had too little memory.", {}))
+        told = meet.organiser.get(f"crew/searches/{search}").json()
+        assert (told["phase"], told["problem"]) == ("failed", PROCESS_GONE)
+
+
+def test_turns_come_in_the_order_in_which_they_were_asked_for() -> None:
+    turns = Turns()
+    for one in (1, 2, 3):
+        turns.ask(one)
+    assert turns.comes(1, 0)
+    assert not turns.comes(2, 0.01)
+    turns.leave(2)
+    turns.leave(1)
+    assert turns.comes(3, 0)
+
+
+def test_an_error_on_the_way_is_told_and_blocks_nobody(
+    both: tuple[Service, Service],
+    monkeypatch: pytest.MonkeyPatch,
+    caplog: pytest.LogCaptureFixture,
+) -> None:
+    def broken(*_: object) -> SoFar:
+        raise KeyError("nobody")
+
+    monkeypatch.setattr(searching, "with_plan", broken)
+    monkeypatch.setattr(searching, "with_progress", broken)
+    meet = a_crew(both[0])
+    a_programme(meet)
+    assert searched(meet, seconds=2)["problem"] == searching.UNEXPECTED
+    assert "ended by an error" in caplog.text
+    monkeypatch.undo()
+    assert searched(meet, seconds=2)["plan"]["posts"]
 
 
 @contextmanager

@@ -71,7 +71,7 @@ def test_a_wish_that_was_given_up_is_told_with_what_it_would_have_cost(
     out = capfd.readouterr().out
     assert "Given up: 8 heats over the own club's lane (Umpire " in out
     assert "Umpire 2, 4x400, take-overs 1, 2, 3, 10:00 to 10:15: 4" in out
-    assert re.search(r"Keeping it wholly would have come to \d+ edges of lanes unwatched\.", out)
+    assert re.search(r"the best found comes to \d+ edges of lanes unwatched\.", out)
 
 
 def test_whoever_drops_out_is_replaced_and_what_has_been_run_stays(tmp_path: Path) -> None:

@@ -6,12 +6,13 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 import pytest
-from hypothesis import HealthCheck, given, settings
+from hypothesis import HealthCheck, assume, given, settings
 from hypothesis import strategies as st
 
 from app.planning.building import build
 from app.planning.effort import Effort
-from app.planning.exchanging import exchanged
+from app.planning.exchanging import Exchanging, exchanged
+from app.planning.explaining import EXPLAINED
 from app.planning.facts import Before, Person, Pin, Task
 from app.planning.filling import Filling
 from app.planning.making import assignments, plan_crew
@@ -44,9 +45,9 @@ def test_each_step_makes_the_plan_better_and_breaks_nothing_firm(task: Task) -> 
     model, placed = first_plan(task)
     verifier, on_the_way = Verifier(task), [placed]
 
-    def go_on(by_now: Placed) -> bool:
-        if by_now != on_the_way[-1]:
-            on_the_way.append(by_now)
+    def go_on(by_now: Exchanging) -> bool:
+        if by_now.placed != on_the_way[-1]:
+            on_the_way.append(by_now.placed)
         return True
 
     on_the_way.append(exchanged(model, placed, go_on))
@@ -63,15 +64,20 @@ def test_each_step_makes_the_plan_better_and_breaks_nothing_firm(task: Task) -> 
 @ANY_TIME
 @given(meets, st.data())
 def test_one_post_more_weighs_no_less_than_is_foreseen(task: Task, data: st.DataObject) -> None:
+    """Also where a plan before is to be kept, from some heat on."""
     model, placed = first_plan(task)
+    if data.draw(st.booleans()):
+        stood = tuple(assignments(model, placed))
+        from_s = data.draw(st.sampled_from([heat.starts_s for heat in task.heats]))
+        model = build(replace(task, before=Before(stood, from_s)))
+        placed = {at: post for at, post in (model.before or {}).items() if data.draw(st.booleans())}
     weighing, rows = Weighing(model), rows_of(model, placed)
     free = [
         (person, (zone, seat))
         for person, zone, seat in model.taken
         if model.spell_of(zone).number not in rows[person]
     ]
-    if not free:
-        return
+    assume(free)
     person, post = data.draw(st.sampled_from(free))
     row = {**rows[person], model.spell_of(post[0]).number: post}
     more = weighing.of_row(person, row) - weighing.of_row(person, rows[person])
@@ -95,6 +101,36 @@ def test_a_lane_of_the_own_club_goes_to_whoever_has_no_team_there() -> None:
     assert tally(model, placed)[Wish.OWN_CLUB] == 1
     counts = tally(model, exchanged(model, placed))
     assert (counts[Wish.WATCHED], counts[Wish.OWN_CLUB]) == (0, 0)
+
+
+@ANY_TIME
+@given(meets, st.sampled_from(EXPLAINED), st.data())
+def test_nothing_firm_is_broken_whatever_wish_counts_first(
+    task: Task, first: Wish, data: st.DataObject
+) -> None:
+    """With somebody who drops out at some heat, and somebody pinned off, or to where they are."""
+    model, placed = first_plan(task)
+    stood = tuple(assignments(model, placed))
+    at = data.draw(st.sampled_from([heat.starts_s for heat in task.heats]))
+    gone = data.draw(st.sampled_from([person.id for person in task.people]))
+    to_come = {heat.id for heat in task.heats if heat.starts_s >= at}
+    pins = [
+        Pin(one.person, heat, one.take_overs[0], one.edge)
+        for one in stood
+        for heat in one.heats
+        if one.person != gone and heat in to_come
+    ]
+    chosen = data.draw(st.lists(st.sampled_from(pins), max_size=3)) if pins else []
+    before = Before(stood, at, frozenset({gone}))
+    task = replace(task, pins=tuple(chosen), before=before)
+    model = build(task)
+    begun = {
+        (person, spell): post
+        for (person, spell), post in (model.before or {}).items()
+        if model.has_begun(spell) or person not in model.dropped
+    }
+    after = exchanged(model, begun, first=first)
+    assert Verifier(task).broken(list(assignments(model, after))) == []
 
 
 def test_pins_and_heats_that_were_run_stay_as_they_are() -> None:

@@ -187,3 +187,22 @@ def _two_blocks() -> tuple[PlannedHeat, ...]:
         a_heat(1, "10:00", Relay.FOUR_BY_100, lanes),
         a_heat(2, "10:05", Relay.FOUR_BY_400, lanes),
     )
+
+
+def test_a_way_that_was_too_short_a_time_ago_forbids_no_plan() -> None:
+    """Whoever made the plan by hand, and ran two heats by it, plans the rest with this one."""
+    task = a_task(people(8), heats(3, Relay.FOUR_BY_100), a_small_template())
+    (first, second, third) = task.heats
+    run = tuple(
+        Assignment(
+            "Umpire 1", (heat.id,), Relay.FOUR_BY_100, at, Edge.START, (1, 2, 3, 4), Side.INSIDE
+        )
+        for heat, at in ((first, (1,)), (second, (3,)))
+    )
+    pins = (Pin("Umpire 2", third.id),)
+    again = replace(task, before=Before(run, third.starts_s), pins=pins)
+    plan = plan_crew(again, QUICK)
+    assert {one.heats for one in plan.assignments if one.person == "Umpire 1"} >= {
+        (first.id,),
+        (second.id,),
+    }
