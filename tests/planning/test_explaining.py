@@ -31,7 +31,7 @@ from tests.planning.builders import (
     people,
 )
 
-OTHER_WORK_S = 5
+OTHER_WORK_S = 20
 """Of a machine that runs other tests beside this one."""
 
 
