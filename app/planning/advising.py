@@ -18,7 +18,10 @@ from app.planning.results import CrewPlan, GivenUp, Missing
 
 PLANNING_SHARE = 0.65
 MENDING_SHARE = 0.6
-"""Of all the time, and of what is left of it then; what one does not need the next has."""
+EXPLAINING_SHARE = 0.9
+"""Of all the time, and of what is left of it then; what one does not need the next has, and the last
+leaves some for what it has begun to come to its end.
+"""
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,7 +59,7 @@ def _rest(effort: Effort, ends_s: float, phase: Phase, plan: CrewPlan) -> Effort
     def tell(_progress: Progress) -> None:
         effort.tell(Progress(perf_counter() - began, counts, phase=phase))
 
-    share = 1.0 if phase is Phase.EXPLAINING else MENDING_SHARE
+    share = EXPLAINING_SHARE if phase is Phase.EXPLAINING else MENDING_SHARE
     left_s = max(0.0, ends_s - perf_counter())
     told = replace(effort, limit_s=left_s * share, tell=tell)
     tell(Progress(0.0, counts))
