@@ -19,8 +19,8 @@ from app.planning.results import CrewPlan, GivenUp, Missing
 PLANNING_SHARE = 0.65
 MENDING_SHARE = 0.6
 EXPLAINING_SHARE = 0.9
-"""Of all the time, and of what is left of it then; what one does not need the next has, and the last
-leaves some for what it has begun to come to its end.
+"""Of all the time, and of what is left of it then; what one does not need the next has, and the
+last leaves some for what it has begun to come to its end.
 """
 
 
