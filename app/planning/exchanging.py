@@ -114,20 +114,19 @@ class Exchanging:
         for person, spell in self._short():
             if self._has_ended():
                 return False
-            best = min(self._ways_out(person, spell, width), key=lambda step: step.change)
-            if best.change < 0:
+            steps = (step for step in self._ways_out(person, spell, width) if step is not None)
+            best = min(steps, key=lambda step: step.change, default=None)
+            if best is not None and best.change < 0:
                 self._take(best)
                 is_better = True
         return is_better
 
-    def _ways_out(self, person: int, spell: int, width: int) -> Iterator[_Step]:
+    def _ways_out(self, person: int, spell: int, width: int) -> Iterator[_Step | None]:
         yield self._leaving(person, spell)
         for other in range(len(self.rows)):
             for spells in self._around(spell, width) if other != person else ():
                 if self._is_news(person, other, spells):
-                    step = self._exchanging(person, other, spells)
-                    if step is not None:
-                        yield step
+                    yield self._exchanging(person, other, spells)
 
     def _short(self) -> list[tuple[int, int]]:
         """Persons and spells that fall short of a wish, the worst first."""
@@ -149,16 +148,17 @@ class Exchanging:
         was, self._tried[key] = self._tried.get(key), stamp
         return was != stamp
 
-    def _leaving(self, person: int, spell: int) -> _Step:
-        """Somebody's post stays empty, where another wish than coverage counts first."""
+    def _leaving(self, person: int, spell: int) -> _Step | None:
+        """Somebody's post stays empty: that helps where another wish than coverage counts first."""
         if (person, spell) in self.weighing.held or spell not in self.rows[person]:
-            return _Step(0, {}, {})
+            return None
         zone, seat = self.rows[person][spell]
         off = self._off(person, spell)
         crew = {one: who for one, who in self.crews[zone].items() if one != seat}
+        if not self.weighing.can_be(person, off.row, (spell,)):
+            return None
         change = off.weight - self._of_rows[person] + self._change_of({zone: crew})
-        is_better = change < 0 and self.weighing.can_be(person, off.row, (spell,))
-        return _Step(change, {person: off.row}, {zone: crew}) if is_better else _Step(0, {}, {})
+        return _Step(change, {person: off.row}, {zone: crew})
 
     def _exchanging(self, person: int, other: int, spells: range) -> _Step | None:
         """Each has the other's posts in these spells; None where something firm is against it."""
@@ -236,12 +236,11 @@ class Exchanging:
     def _best_for(self, post: Post, free: Mapping[int, _Off], gain: int) -> int | None:
         """Who of those who are free weighs least more at a post, less what experience gains."""
         spell = self.model.spell_of(post[0]).number
-        enough, people = self.model.task.settings.experienced, self.model.task.people
         floors = sorted(
             (self.weighing.at_least(person, one.heats, post) - gained, gained, person)
             for person, one in free.items()
             if (person, *post) in self.model.taken
-            for gained in [gain * (people[person].experience >= enough)]
+            for gained in [gain * self.model.is_experienced(person)]
         )
         best: tuple[int, int] | None = None
         for floor, gained, person in floors:
@@ -265,8 +264,7 @@ class Exchanging:
         """What somebody experienced would gain there, as far as the end is short of them."""
         if seat.edge is not Edge.END:
             return 0
-        enough, people = self.model.task.settings.experienced, self.model.task.people
-        there = sum(people[person].experience >= enough for person in crew.values())
+        there = sum(self.model.is_experienced(person) for person in crew.values())
         wanted = self.model.experienced_ends[zone].items()
         short = sum(heats for number, heats in wanted if number > there)
         return short * self.weighing.weights[Wish.EXPERIENCE]

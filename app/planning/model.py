@@ -58,6 +58,10 @@ class Model:
             if before is not None and person.id in before.dropped
         )
 
+    def is_experienced(self, person: int) -> bool:
+        """Whether somebody counts where most bodies meet, at the end of a zone."""
+        return self.task.people[person].experience >= self.task.settings.experienced
+
     def has_begun(self, spell: int) -> bool:
         """Whether a spell's heats stay as the plan before has them."""
         before = self.task.before

@@ -66,11 +66,10 @@ class _Settling:
 
     def _is_alike(self, one: int, other: int, zone: int, seats: tuple[Seat, Seat]) -> bool:
         """Whether every count stays what it is: lanes of own clubs, and experience at the end."""
-        people, (seat, theirs), own_at = self.model.task.people, seats, self.model.own_at
+        (seat, theirs), own_at = seats, self.model.own_at
         before = own_at(one, zone, seat) + own_at(other, zone, theirs)
         after = own_at(one, zone, theirs) + own_at(other, zone, seat)
-        enough = self.model.task.settings.experienced
-        as_good = (people[one].experience >= enough) == (people[other].experience >= enough)
+        as_good = self.model.is_experienced(one) == self.model.is_experienced(other)
         return before == after and (seat.edge is theirs.edge or as_good)
 
     def _is_pinned(self, person: int, spell: int) -> bool:

@@ -82,8 +82,8 @@ def rows_of(
     heats: Sequence[PlannedHeat], settings: Settings, template: Template
 ) -> list[list[PlannedHeat]]:
     """Heats that belong together. Raises ValueError where two are run at once."""
-    if at_once := heats_at_once(heats, settings):
-        raise ValueError(all_at_once(at_once, settings))
+    if pairs := heats_at_once(heats, settings):
+        raise ValueError(all_at_once(pairs, settings))
     most = template.most_lanes()
     rows: list[list[PlannedHeat]] = []
     for heat in sorted(heats, key=lambda heat: heat.starts_s):

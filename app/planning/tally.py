@@ -104,10 +104,8 @@ def _short(wanted: Mapping[int, int], there: int) -> int:
 
 
 def _experienced(model: Model, crew: Crew) -> int:
-    enough = model.task.settings.experienced
     return sum(
-        seat.edge is Edge.END and model.task.people[person].experience >= enough
-        for seat, person in crew.items()
+        seat.edge is Edge.END and model.is_experienced(person) for seat, person in crew.items()
     )
 
 

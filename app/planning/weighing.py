@@ -8,7 +8,8 @@ from __future__ import annotations
 
 from bisect import bisect_left, bisect_right
 from collections.abc import Collection, Iterable, Iterator, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass
+from functools import cached_property
 from itertools import pairwise
 
 from app.planning.model import Model, Post
@@ -27,15 +28,17 @@ class Weighing:
 
     model: Model
     first: Wish | None = None
-    weights: Mapping[Wish, int] = field(init=False)
-    held: frozenset[tuple[int, int]] = field(init=False)
-    """Persons and spells of which nothing may be changed: pinned, or run by now."""
 
-    def __post_init__(self) -> None:
+    @cached_property
+    def weights(self) -> Mapping[Wish, int]:
+        """What one thing short of each wish weighs."""
         order = sorted(wishes_of(self.model), key=lambda wish: wish is not self.first)
-        weights = {wish: APART ** (len(order) - at) for at, wish in enumerate(order, 1)}
-        object.__setattr__(self, "weights", weights)
-        object.__setattr__(self, "held", frozenset(self._held()))
+        return {wish: APART ** (len(order) - at) for at, wish in enumerate(order, 1)}
+
+    @cached_property
+    def held(self) -> frozenset[tuple[int, int]]:
+        """Persons and spells of which nothing may be changed: pinned, or run by now."""
+        return frozenset(self._held())
 
     def _held(self) -> Iterator[tuple[int, int]]:
         pinned = {(pin.person, pin.heat) for pin in self.model.task.pins}

@@ -164,11 +164,10 @@ def _short(model: Model, there: Collection[int], wanted: int) -> int:
 
 
 def _experienced_at_end(model: Model, zone: int) -> Iterator[int]:
-    enough = model.task.settings.experienced
     for seat in model.seats(zone):
         if seat.edge is Edge.END:
-            for at, person in enumerate(model.task.people):
-                if person.experience >= enough and (at, zone, seat) in model.taken:
+            for at in range(len(model.task.people)):
+                if model.is_experienced(at) and (at, zone, seat) in model.taken:
                     yield model.taken[at, zone, seat]
 
 
