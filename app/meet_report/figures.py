@@ -30,6 +30,9 @@ class Outcome(StrEnum):
     WITHDRAWN = "withdrawn"
 
 
+DECIDED = frozenset({Outcome.CONFIRMED, Outcome.DISMISSED})
+
+
 class Section(StrEnum):
     """By what calls, reports and rulings are counted."""
 
@@ -154,7 +157,9 @@ class Share:
 
 @dataclass(frozen=True, slots=True)
 class Tally:
-    """What was counted under a key of a section."""
+    """What was counted under a key of a section. One ruling ends all reports on its case, so that
+    there may be fewer rulings than reports, and one may stand under several keys.
+    """
 
     section: Section
     key: str
@@ -164,6 +169,7 @@ class Tally:
     dismissed: int
     open: int
     withdrawn: int
+    rulings: int
 
     @property
     def reports(self) -> int:
@@ -303,6 +309,7 @@ def _tally(
         dismissed=ended.count(Outcome.DISMISSED),
         open=ended.count(Outcome.OPEN),
         withdrawn=ended.count(Outcome.WITHDRAWN),
+        rulings=len({one.case for one in reports if one.outcome in DECIDED}),
     )
 
 
@@ -310,8 +317,7 @@ def _times(facts: Facts) -> Iterable[Times]:
     """What is still waited for is no time, and not counted here."""
     ruled = {one.case: one.ruled_at for one in facts.rulings}
     arrived = [one for one in facts.reports if one.received_at is not None]
-    decided = {Outcome.CONFIRMED, Outcome.DISMISSED}
-    on = [one for one in arrived if one.outcome in decided and one.case in ruled]
+    on = [one for one in arrived if one.outcome in DECIDED and one.case in ruled]
     told = [one for one in facts.rulings if one.announced_at is not None]
     yield _timed(Step.FLAG_TO_REPORT, [(one.flag_at, one.received_at) for one in arrived])
     yield _timed(Step.REPORT_TO_RULING, [(one.received_at, ruled[one.case]) for one in on])

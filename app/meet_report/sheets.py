@@ -20,13 +20,14 @@ TITLES = {
     Section.OFFICIAL: "By official",
 }
 COUNTED = (
-    Heading("", 0.28, Weight.BOLD),
+    Heading("", 0.24, Weight.BOLD),
     Heading("white flags", 0.08),
     Heading("yellow flags", 0.08),
     Heading("reports", 0.08),
     Heading("open", 0.07),
     Heading("withdrawn", 0.1),
-    Heading("confirmed, of those ruled on", 0.31),
+    Heading("rulings", 0.08),
+    Heading("confirmed, of those ruled on", 0.27),
 )
 TIMED = (
     Heading("", 0.3, Weight.BOLD),
@@ -38,8 +39,8 @@ TIMED = (
 )
 HOW = (
     "A report counts for the zone, edge and lane that it is about; a white flag names no lane. "
-    "Confirmed and dismissed as the ruling that stands has it; what a protest or an appeal made of "
-    "it is told on its own. Rehearsals are not counted.",
+    "Confirmed and dismissed as the ruling that stands has it, one ruling for all reports on its "
+    "case; what a protest or an appeal made of it is told on its own. Rehearsals are not counted.",
     "Intervals are Wilson's, at 95 %. Reports on one case are ruled on together, so that they tell "
     "a little less than their number.",
     "A flag's time is its phone's, put right by how far that was off; a report's when it arrived; "
@@ -149,11 +150,15 @@ def _plain(title: str, headings: Sequence[str], rows: Sequence[Sequence[str]]) -
     return PlainTable(title, [Heading(one, share) for one in headings], rows, 8.2, title)
 
 
+def _counts(one: Tally) -> tuple[int, ...]:
+    return (one.white, one.yellow, one.reports, one.open, one.withdrawn, one.rulings)
+
+
 def _rows(tallies: Sequence[Tally], names: Mapping[str, str]) -> list[tuple[str, ...]]:
     return [
         (
             words_of(one.section, one.key, names),
-            *(str(n) for n in (one.white, one.yellow, one.reports, one.open, one.withdrawn)),
+            *(str(n) for n in _counts(one)),
             share_in_words(one.share),
         )
         for one in tallies

@@ -11,7 +11,7 @@ from app.rules.observation import Infringement
 from app.sheets.writing import OutCell, write_csv
 
 COLUMNS = ("section", "key", "measure", "count", "of", "low", "high", "seconds")
-COUNTS = ("white", "yellow", "reports", "confirmed", "dismissed", "open", "withdrawn")
+COUNTS = ("white", "yellow", "reports", "confirmed", "dismissed", "open", "withdrawn", "rulings")
 
 Row = tuple[OutCell, ...]
 

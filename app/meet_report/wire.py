@@ -32,6 +32,7 @@ class TallyOut(Wire):
     dismissed: int
     open: int
     withdrawn: int
+    rulings: int = Field(description="cases of these reports that were ruled on")
     confirmed_share: ShareOut = Field(description="of the reports that were ruled on")
 
 

@@ -61,6 +61,21 @@ def test_every_section_adds_up_to_the_whole(given_facts: Facts) -> None:
 
 
 @given(facts)
+def test_rulings_are_counted_once_wherever_they_stand(given_facts: Facts) -> None:
+    """Of the whole, each case once; of a section, under every key that one of its reports has."""
+    figures = reckon(given_facts, by_official=True)
+    ruled = {
+        one.case
+        for one in given_facts.reports
+        if one.outcome in {Outcome.CONFIRMED, Outcome.DISMISSED}
+    }
+    assert figures.whole.rulings == len(ruled)
+    for section in Section:
+        counts = [one.rulings for one in figures.by(section)]
+        assert max(counts, default=0) <= len(ruled) <= sum(counts)
+
+
+@given(facts)
 def test_the_own_figures_of_everybody_add_up_to_the_whole(given_facts: Facts) -> None:
     whole = reckon(given_facts, by_official=True).whole
     own = [reckon(given_facts.of(one), by_official=False).whole for one in ("a", "b", "c")]

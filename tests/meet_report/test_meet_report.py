@@ -90,6 +90,19 @@ def test_own_figures_of_all_umpires_are_those_of_the_whole_crew(evening: MeetAtH
         assert sum(one[name] for one in own) == whole[name], name
 
 
+def test_one_ruling_on_two_reports_of_a_case_is_counted_once(evening: MeetAtHand) -> None:
+    first = evening.report(heat=1, lane=6)
+    second = evening.report(by="Bo Halyard", heat=1, lane=6)
+    assert first["case"] == second["case"]
+    before = told(evening, "referee")["whole"]
+    assert evening.rule(first["case"]).status_code == 201
+    after = told(evening, "referee")
+    assert after["whole"]["confirmed"] == before["confirmed"] + 2
+    assert after["whole"]["rulings"] == before["rulings"] + 1
+    lanes = {one["key"]: one["rulings"] for one in after["tallies"] if one["section"] == "lane"}
+    assert lanes["6"] == 2  # the other was about the first heat
+
+
 def test_a_report_that_is_withdrawn_is_told_as_such(evening: MeetAtHand) -> None:
     before = told(evening, "referee")["whole"]
     report = evening.report(by="Bo Halyard", heat=1, lane=6)
