@@ -172,7 +172,7 @@ class Exchanging:
             return None
         was = self._of_rows[person] + self._of_rows[other]
         change = of_row(person, mine) + of_row(other, theirs) - was
-        if change >= weights[Wish.EXPERIENCE] * APART:
+        if change >= weights.get(Wish.EXPERIENCE, 0) * APART:
             return None  # experience is all that the crews could win by it
         rows = {person: mine, other: theirs}
         crews = self._crews_with(rows, spells)
@@ -267,7 +267,7 @@ class Exchanging:
         there = sum(self.model.is_experienced(person) for person in crew.values())
         wanted = self.model.experienced_ends[zone].items()
         short = sum(heats for number, heats in wanted if number > there)
-        return short * self.weighing.weights[Wish.EXPERIENCE]
+        return short * self.weighing.weights.get(Wish.EXPERIENCE, 0)
 
 
 def _swap(mine: dict[int, Post], theirs: dict[int, Post], spell: int) -> None:

@@ -252,6 +252,11 @@ class Task:
         _insist_once([(person.id, person.name) for person in self.people])
         _insist_once([(heat.id, heat.label) for heat in self.heats])
 
+    @property
+    def is_experience_told(self) -> bool:
+        """Whether anybody's experience is known; where nobody's is, nothing is wished of it."""
+        return any(person.experience for person in self.people)
+
 
 def _insist_once(named: Sequence[tuple[str, str]]) -> None:
     first: dict[str, str] = {}

@@ -38,15 +38,15 @@ def plan_crew(
     firm.
     """
     effort = effort or Effort()
-    ends_s = perf_counter() + effort.limit_s
+    began = perf_counter()
     model = build(task)
     started = placed_of(model, begin) if begin else None
     try:
-        best = Search(model, effort, begin=started).run()
+        best = Search(model, effort, begin=started, began=began).run()
     except NoPlan as none:
         if not (none.is_proven and task.pins):
             raise
-        left = replace(effort, limit_s=max(ends_s - perf_counter(), NAMING_S))
+        left = replace(effort, limit_s=max(began + effort.limit_s - perf_counter(), NAMING_S))
         pins = contradiction(build(task, is_pinned=False), left)
         why = told(task, pins) if pins else UNNAMED
         raise NoPlan(is_proven=True, why=why) from none

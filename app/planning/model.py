@@ -8,7 +8,7 @@ is for `app.planning.building`, what is wished for `app.planning.wishes`.
 from __future__ import annotations
 
 from collections import Counter, defaultdict
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
 from typing import TypeAlias
@@ -71,9 +71,16 @@ class Model:
         """The spell that a zone is staffed for."""
         return self.spells[self.staffings[zone].zone.spell]
 
-    def zones_in(self, spell: int) -> Iterator[int]:
+    def zones_in(self, spell: int) -> Sequence[int]:
         """The zones of a spell."""
-        return (at for at, one in enumerate(self.staffings) if one.zone.spell == spell)
+        return self._zones.get(spell, ())
+
+    @cached_property
+    def _zones(self) -> Mapping[int, Sequence[int]]:
+        zones: dict[int, list[int]] = {}
+        for at, one in enumerate(self.staffings):
+            zones.setdefault(one.zone.spell, []).append(at)
+        return zones
 
     def seats(self, zone: int) -> tuple[Seat, ...]:
         """All seats of a zone."""
@@ -121,8 +128,10 @@ class Model:
     @cached_property
     def experienced_ends(self) -> Sequence[Mapping[int, int]]:
         """By zone: for how many heats so many end posts are wished to be held by experienced
-        people: half of those of a full crew, rounded up.
+        people: half of those of a full crew, rounded up. None where nobody's experience was told.
         """
+        if not self.task.is_experience_told:
+            return [{} for _ in self.staffings]
         return self._by_lanes(lambda lanes: (self.task.template.end_posts(lanes) + 1) // 2)
 
     def _by_lanes(self, wanted: Callable[[int], int]) -> Sequence[Mapping[int, int]]:

@@ -19,6 +19,7 @@ from time import perf_counter
 from app.planning.effort import Best, Effort, NoPlan, Progress
 from app.planning.exchanging import Exchanging, exchanged
 from app.planning.filling import Filling, chosen
+from app.planning.foreseeing import foreseen
 from app.planning.linear import Linear, Sum
 from app.planning.model import Model, Placed
 from app.planning.results import Counted
@@ -38,6 +39,10 @@ MENDING_S = 1.5
 RETURN_S = 2.0
 FIRST_PLAN_S = 5.0
 """However short the time: without a first plan there is none at all."""
+SOLVING_TIMES = 2.0
+"""Setting out all wishes for the solver, and its first answer, take so many times as long as it
+took to set out what is firm, at the most.
+"""
 EXCHANGING_SHARE = 0.4
 TOLD_EVERY_S = 0.5
 MENDING_SHARE = 0.3
@@ -49,8 +54,8 @@ some, too.
 
 @dataclass(slots=True)
 class Search:
-    """One search over one model. `firm` bounds wishes before all others are looked at; `begin` is a
-    plan to begin with.
+    """One search over one model, for which `began` is the time before it was built. `firm` bounds
+    wishes before all others are looked at; `begin` is a plan to begin with.
     """
 
     model: Model
@@ -64,42 +69,54 @@ class Search:
     _wish: Wish | None = None
     _bound: int = 0
     _told: float = -inf
+    _built_s: float = 0.0
 
     def run(self, until: Wish | None = None) -> Best:
         """The best plan, down to one wish or to the last. Raises NoPlan."""
         firm = self.model.linear.copy()
+        placed = self._filled()
+        if placed is not None and self._is_too_late_to_solve():
+            return self._as_it_is(placed)
         sums = measure(self.model)
         for wish, most in self.firm.items():
             self.model.linear.bound(sums[wish], at_most=most)
         solver = Solver(self.model.linear, self.effort.seed, self._hear)
-        self._begin(solver, firm, sums)
+        if placed is None:
+            placed = self._found(solver, firm, sums)
+        if not self._values and not self._complete(solver, placed):
+            return self._as_it_is(placed)
         self._by_windows(Windows(self.model, sums))
         counted = list(self._by_wishes(solver, sums, until))
         placed = placed_by(self.model, self._values)
         return Best(placed, tuple(counted), self._seconds(), self.stopped)
 
-    def _begin(self, solver: Solver, firm: Linear, sums: Mapping[Wish, Sum]) -> None:
-        """The first plan: filled in the order of time where nothing else is firm; else found by the
-        solver in what is firm alone, a tenth of the whole, unless wishes are bounded. Then what
-        exchanging people makes of it.
+    def _filled(self) -> Placed | None:
+        """A first plan that needs no solver: filled in the order of time, and what exchanging
+        people makes of it. None where more is firm than filling heeds.
+        """
+        if not self._is_free() and self.model.linear.lower:
+            return None
+        self._built_s = self._seconds()
+        return self._exchanged(Filling(self.model).fill())
+
+    def _found(self, solver: Solver, firm: Linear, sums: Mapping[Wish, Sum]) -> Placed:
+        """A first plan that the solver finds in what is firm alone, a tenth of the whole, unless
+        wishes are bounded; and what exchanging people makes of it where they are not.
         """
         nobody = Sum(dict.fromkeys(self.model.taken.values(), 1.0))
         what = self._first_wish(sums) or nobody
         slack = inf if what is nobody else 1 - WITHIN
         limit_s = self._left() if self.firm else max(self._left(), FIRST_PLAN_S)
-        if self._is_free() or not firm.lower:
-            self._better(solver, Filling(self.model).fill())
-            return
         alone = solver if self.firm else Solver(firm, self.effort.seed, self._hear)
         found = alone.minimise(what, limit_s, slack=slack)
         if found.values is None:
             raise NoPlan(is_proven=found.is_impossible)
         if self.firm:
             self._take(found.values)
-        else:
-            self._better(solver, placed_by(self.model, found.values))
+            return placed_by(self.model, found.values)
+        return self._exchanged(placed_by(self.model, found.values))
 
-    def _better(self, solver: Solver, placed: Placed) -> None:
+    def _exchanged(self, placed: Placed) -> Placed:
         """What exchanging people makes of a plan."""
         ends_s = self._seconds() + EXCHANGING_SHARE * self._left()
 
@@ -108,8 +125,22 @@ class Search:
                 self._counts = tally(self.model, by_now.placed)
             return not self._hear(-inf) and self._seconds() < ends_s
 
-        placed = exchanged(self.model, placed, go_on)
-        self._take(self._completed(solver, chosen(self.model, placed)))
+        return exchanged(self.model, placed, go_on)
+
+    def _is_too_late_to_solve(self) -> bool:
+        """Whether the time would be over before the solver has said anything."""
+        return self._left() < SOLVING_TIMES * self._built_s
+
+    def _as_it_is(self, placed: Placed) -> Best:
+        """A plan that no solver has looked at: what is known of it without solving."""
+        self._counts = tally(self.model, placed)
+        self._say(force=True)
+        proven, counted = True, []
+        for wish, value in self._counts.items():
+            bound = min(value, self._foreseen(wish)) if proven else 0
+            proven = proven and bound == value
+            counted.append(Counted(wish, value, bound))
+        return Best(placed, tuple(counted), self._seconds(), self.stopped)
 
     def _is_free(self) -> bool:
         """Whether nothing is firm but what a first plan heeds by itself."""
@@ -120,14 +151,20 @@ class Search:
         """As little as can be otherwise than in the plan to begin with."""
         return sums.get(Wish.UNCHANGED) if self.begin is None else self._away_from(self.begin)
 
-    def _completed(self, solver: Solver, values: list[float]) -> list[float]:
-        """With what follows from who stands where."""
+    def _complete(self, solver: Solver, placed: Placed) -> bool:
+        """Take up a plan with what follows from who stands where; False where that needs more time
+        than there is.
+        """
+        values = chosen(self.model, placed)
         columns = [*self.model.taken.values(), *self.model.sized.values()]
         held = {column: values[column] for column in columns}
         found = solver.minimise(Sum({}), FIRST_PLAN_S, held=held, slack=inf)
+        if found.is_impossible:
+            raise NoPlan(is_proven=True)
         if found.values is None:
-            raise NoPlan(is_proven=found.is_impossible)
-        return found.values
+            return False
+        self._take(found.values)
+        return True
 
     def _by_windows(self, windows: Windows) -> None:
         firsts = sorted({spell // WINDOW * WINDOW for spell in self._short_of_a_wish()})
@@ -236,12 +273,9 @@ class Search:
 
     def _foreseen(self, wish: Wish) -> int:
         """What no plan can go below, known without solving."""
-        if wish is not Wish.EVEN_LOAD or self._counts[Wish.FULL_CREWS]:
+        if wish is Wish.EVEN_LOAD and self._counts[Wish.FULL_CREWS]:
             return 0
-        heats = sum(
-            people * times for wanted in self.model.full_crews for people, times in wanted.items()
-        )
-        return ceil(heats / max(1, len(self.model.task.people)))
+        return foreseen(self.model, wish)
 
     def _take(self, values: list[float]) -> None:
         """Keep these values, unless what counts before has become worse."""

@@ -56,10 +56,11 @@ def _told_quality(plan: CrewPlan) -> Iterator[str]:
         yield "Of plans whose posts change where these do, none is better: that is proven."
         return
     first = open_ones[0]
-    yield (
-        f"Proven as far as “{first.wish}”: there a better plan could come down to {first.bound} "
-        f"from {first.value} at the most."
-    )
+    until = f"Proven as far as “{first.wish}”: "
+    if first.bound:
+        yield f"{until}there a better plan could come down to {first.bound} from {first.value}."
+    else:
+        yield f"{until}how much better than {first.value} that could be is not known."
 
 
 def told_unwatched(one: Unwatched, programme: Programme) -> str:

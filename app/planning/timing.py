@@ -103,14 +103,24 @@ class Timing:
         """Each pair of spells that nobody should serve without a break between them.
 
         For each last spell: the nearest first one from which the stint is too long, and those
-        before it as far back as having the nearer ones off would be no break yet.
+        before it as far back as a gap from there to behind that nearest one would be no break. What
+        lies further back cannot matter: in a stint that comes from there somebody serves one of
+        these, or has had a break.
         """
         for last in range(len(self.spells)):
-            for first in range(last - 1, -1, -1):
-                if self.is_break(first, first + 1):
-                    break  # nobody comes past this gap without a break
-                if not self.is_too_long(first, last):
-                    continue
+            nearest = self._nearest_too_long(last)
+            for first in range(nearest, -1, -1):
+                if self.is_break(first, nearest + 1):
+                    break
                 yield TooLong(first, last)
-                if first and self.is_break(first - 1, first + 1):
-                    break  # having `first` off is a break, so what lies before it cannot matter
+
+    def _nearest_too_long(self, last: int) -> int:
+        """The nearest spell from which a stint to this one is too long; -1 where none is before the
+        next gap that is a break for everybody.
+        """
+        for first in range(last - 1, -1, -1):
+            if self.is_break(first, first + 1):
+                return -1
+            if self.is_too_long(first, last):
+                return first
+        return -1

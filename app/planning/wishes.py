@@ -10,11 +10,11 @@ practice.
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Collection, Iterator, Mapping
+from collections.abc import Callable, Collection, Iterator, Mapping
 from enum import StrEnum
 
 from app.planning.linear import Sum, sum_of
-from app.planning.model import Model, Placed
+from app.planning.model import Model
 from app.planning.seats import Seat
 from app.planning.spells import in_use
 from app.planning.timing import TooLong
@@ -35,23 +35,19 @@ class Wish(StrEnum):
 
 
 def wishes_of(model: Model) -> tuple[Wish, ...]:
-    """The wishes that count for this model: without a plan before there is none to keep."""
-    return tuple(wish for wish in Wish if wish is not Wish.UNCHANGED or model.before is not None)
+    """The wishes that count for this model: without a plan before there is none to keep, and of
+    experience nothing is wished where nobody's was told.
+    """
+    counts = {
+        Wish.UNCHANGED: model.before is not None,
+        Wish.EXPERIENCE: model.task.is_experience_told,
+    }
+    return tuple(wish for wish in Wish if counts.get(wish, True))
 
 
 def measure(model: Model) -> dict[Wish, Sum]:
     """A sum for each wish, in their order. New columns go into the model."""
-    changes = {} if model.before is None else {Wish.UNCHANGED: _changes(model, model.before)}
-    return {
-        Wish.WATCHED: unwatched(model),
-        **changes,
-        Wish.BREAKS: _past_the_stint(model),
-        Wish.OWN_CLUB: _over_own_club(model),
-        Wish.EXPERIENCE: _ends_short_of_experience(model),
-        Wish.FULL_CREWS: _people_short(model),
-        Wish.FEW_MOVES: _moves(model),
-        Wish.EVEN_LOAD: _busiest(model),
-    }
+    return {wish: _MEASURES[wish](model) for wish in wishes_of(model)}
 
 
 def unwatched(model: Model) -> Sum:
@@ -68,8 +64,9 @@ def unwatched(model: Model) -> Sum:
     return Sum(terms, everything)
 
 
-def _changes(model: Model, before: Placed) -> Sum:
+def _changes(model: Model) -> Sum:
     """Heats that somebody stands otherwise than by the plan before, those who drop out aside."""
+    before = model.before or {}
     constant = 0
     terms: dict[int, float] = {}
     for spell in model.known:
@@ -239,3 +236,15 @@ def _busiest(model: Model) -> Sum:
         if terms:
             model.linear.row({**terms, most: -1.0}, at_most=0)
     return sum_of([most])
+
+
+_MEASURES: Mapping[Wish, Callable[[Model], Sum]] = {
+    Wish.WATCHED: unwatched,
+    Wish.UNCHANGED: _changes,
+    Wish.BREAKS: _past_the_stint,
+    Wish.OWN_CLUB: _over_own_club,
+    Wish.EXPERIENCE: _ends_short_of_experience,
+    Wish.FULL_CREWS: _people_short,
+    Wish.FEW_MOVES: _moves,
+    Wish.EVEN_LOAD: _busiest,
+}

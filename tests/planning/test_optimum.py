@@ -8,8 +8,20 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from app.planning.facts import Barred, Before, Person, Pin, Settings, Task
+from app.planning.effort import Effort
+from app.planning.facts import (
+    Barred,
+    Before,
+    Person,
+    Pin,
+    PlannedHeat,
+    Settings,
+    Task,
+    Template,
+)
 from app.planning.making import plan_crew
+from app.planning.templates import default_template
+from app.planning.wishes import Wish
 from app.rules.relay import Edge, Relay, Side
 from tests.planning.brute_force import best_counts
 from tests.planning.builders import (
@@ -26,6 +38,7 @@ from tests.planning.builders import (
 from tests.planning.verifier import Verifier
 
 CLUBS = ("", "Harbour", "Millbrook", "Old Quarry")
+EIGHT = tuple(range(1, 9))
 SHORT_SPELLS = Settings(longest_spell_min=10, longest_stint_min=20, shortest_break_min=8)
 
 small_people = st.builds(
@@ -122,3 +135,37 @@ def test_a_pin_holds_even_where_it_leaves_lanes_unwatched() -> None:
     then = [one for one in plan.assignments if "heat 2" in one.heats]
     assert {one.person for one in then} == {"Umpire 2"}
     assert [one.value for one in plan.counted] == best_counts(pinned)
+
+
+@pytest.mark.parametrize(
+    ("crew", "programme", "wish", "short"),
+    [
+        # 4x100, eight lanes: start and end at three zones are 48 edges of lanes, four a post.
+        (people(10), heats(2, Relay.FOUR_BY_100, lanes=EIGHT), Wish.WATCHED, 2 * (48 - 10 * 4)),
+        # 4x400: the umpires of the one zone watch all its three take-overs, six of them as a full
+        # crew; of the four at its end two are to be experienced.
+        (people(5, experience=3), heats(2, lanes=EIGHT), Wish.FULL_CREWS, 2),
+        (people(9, experience=1), heats(2, lanes=EIGHT), Wish.EXPERIENCE, 4),
+    ],
+)
+def test_what_too_few_people_cannot_do_needs_no_solving(
+    crew: tuple[Person, ...], programme: tuple[PlannedHeat, ...], wish: Wish, short: int
+) -> None:
+    """What the handbook's full crew (4: six umpires a zone for eight lanes) is short of, is known
+    however little time there is.
+    """
+    posts = {people: crew for people, crew in default_template(8).posts.items() if people >= 4}
+    task = a_task(crew, programme, Template(posts))
+    plan = plan_crew(task, Effort(limit_s=0.0))
+    told = {one.wish: one for one in plan.counted}
+    assert told[wish].bound == short, told
+    assert told[wish].value >= short
+
+
+def test_of_experience_nothing_is_wished_where_nobodys_was_told() -> None:
+    programme = heats(2)
+    crews = (people(6, experience=0), (*people(5, experience=0), a_person("Old", experience=1)))
+    counted = [
+        {one.wish for one in plan_crew(a_task(crew, programme), EFFORT).counted} for crew in crews
+    ]
+    assert [Wish.EXPERIENCE in one for one in counted] == [False, True]

@@ -151,7 +151,10 @@ class Verifier:
                 yield f"{gone} dropped out before {heat.id}"
 
     def counts(self, plan: Sequence[Assignment]) -> list[int]:
-        """What the plan comes to in each wish, in the order in which they count."""
+        """What the plan comes to in each wish, in the order in which they count: of experience
+        nothing, where nobody's was told.
+        """
+        told = any(one.experience for one in self.people.values())
         served = [self.duties(plan, name) for name in self.people]
         changes = [] if self.task.before is None else [self._changed(plan)]
         return [
@@ -159,7 +162,7 @@ class Verifier:
             *changes,
             sum(self._over_long(theirs) for theirs in served),
             sum(self._own(duty) for theirs in served for duty in theirs),
-            sum(self._green(heat, plan) for heat in self.heats),
+            *([sum(self._green(heat, plan) for heat in self.heats)] if told else []),
             sum(self._short(heat, plan) for heat in self.heats),
             sum(self._moves(theirs) for theirs in served),
             max((len(theirs) for theirs in served), default=0),
