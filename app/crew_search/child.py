@@ -17,6 +17,9 @@ from app.planning.effort import Effort, NoPlan, Progress
 from app.planning.facts import Task
 
 MEMORY = 4 * 1024**3
+MEMORY_SPENT = (
+    "For so many people and heats the search has too little memory. Search again for fewer heats."
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,6 +48,8 @@ def search(pipe: Connection, task: Task, limit_s: float) -> None:
             pipe.send(advise(task, effort))
         except (NoPlan, ValueError) as none:
             pipe.send(Refused(str(none)))
+        except MemoryError:
+            pipe.send(Refused(MEMORY_SPENT))
 
 
 def _bound_memory() -> None:

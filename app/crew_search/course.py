@@ -98,12 +98,16 @@ def stop(search: str) -> Action[Search]:
 
 
 def tell(search: str, phase: Phase, so_far: SoFar) -> Action[Wanted]:
-    """How far it is, which is a sign of life too. It begins to count once it waits no longer."""
+    """How far it is, which is a sign of life too. It begins to count once it waits no longer. For a
+    meet that was erased meanwhile nobody waits.
+    """
 
     def act(unit: Unit) -> Done[Wanted]:
         state = select(crew_searches.c.phase, crew_searches.c.stopped, crew_searches.c.heard)
         row = unit.conn.execute(state.where(_goes_on(unit, search))).first()
         if row is None or is_silent(row.heard, unit.now):  # it has been told as failed
+            return Done(Wanted.LEAVE, None)
+        if is_closed(unit.conn, unit.meet_id):
             return Done(Wanted.LEAVE, None)
         content = so_far.model_dump(mode="json")
         changed = {"phase": phase.value, "heard": unit.now, "content": content}
@@ -125,7 +129,7 @@ def end(search: str, so_far: SoFar, problem: str, people: Mapping[OfficialId, st
     def act(unit: Unit) -> Done[None]:
         heard = select(crew_searches.c.heard).where(_goes_on(unit, search))
         last_word = unit.conn.execute(heard).scalar_one_or_none()
-        if last_word is None:
+        if last_word is None or is_closed(unit.conn, unit.meet_id):
             return Done(None, None)
         names = official_names(unit.conn, unit.meet_id)
         told = PEOPLE_CHANGED if _tells_another(problem, people, names) else problem

@@ -23,7 +23,10 @@ SILENCE: Final = timedelta(seconds=15)
 and the clocks of machines that share a database differ by less.
 """
 OVER: Final = frozenset({Phase.ENDED, Phase.FAILED})
-PROCESS_GONE: Final = "The server process in which this search ran has ended. Search again."
+PROCESS_GONE: Final = (
+    "The server process in which this search ran has ended, or could not write for a while. Search "
+    "again."
+)
 NEVER_BEGAN: Final = "No server process has taken this search up. Search again."
 
 

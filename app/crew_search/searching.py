@@ -35,9 +35,10 @@ if TYPE_CHECKING:
 log = logging.getLogger(__name__)
 
 _SPAWNED: Final = multiprocessing.get_context("spawn")
-UNEXPECTED: Final = (
-    "The search ended without a word: it may have had too little memory. Search again, or for less "
-    "time."
+UNEXPECTED: Final = "The search ended without a word. Search again, or for fewer heats."
+OVERRUN: Final = (
+    "The search did not end in its time: for so many people and heats it needs more of it, or the "
+    "machine has other work. Search again with more seconds, or for fewer heats."
 )
 SERVER_ENDED: Final = "The server was stopped while this search went on. Search again."
 _PHASES: Final = {
@@ -188,7 +189,7 @@ class Running:
                 found: Advice | Refused = said
                 return found
             self._so_far, self._phase = with_progress(self._so_far, said), _PHASES[said.phase]
-        return None
+        return Refused(OVERRUN)
 
     def _tell(self) -> Wanted:
         """Say how far it is. A store that cannot keep that just now ends no search."""
@@ -223,7 +224,8 @@ def _see_off(process: SpawnProcess) -> int | None:
         process.kill()
         process.join()
     code = process.exitcode
-    process.close()
+    with suppress(ValueError):  # the server's own end sees off its processes, too
+        process.close()
     return code
 
 

@@ -19,6 +19,9 @@ from app.planning.seats import Seat, Staffing
 from app.planning.spells import Spell, cut_into_spells, zones_of
 from app.planning.timing import Timing
 
+MOST_CHOICES = 3_000_000
+"""People by the posts that they could have: a third of a gigabyte a million, without a solver."""
+
 
 def build(task: Task, *, is_pinned: bool = True) -> Model:
     """Everything that is firm. Raises ValueError for two heats at once, for a plan before that is
@@ -28,6 +31,11 @@ def build(task: Task, *, is_pinned: bool = True) -> Model:
     kept = kept_posts(task, spells)
     zones = [zone for spell in spells for zone in zones_of(spell, task.track)]
     staffings = tuple(staffed(task, spells, zone, kept) for zone in zones)
+    if len(task.people) * sum(len(one.seats) for one in staffings) > MOST_CHOICES:
+        raise ValueError(
+            f"{len(task.people)} people and {len(task.heats)} heats are too much for one plan. "
+            "Plan fewer heats at a time, or leave out whoever is not there."
+        )
     before = None if kept is None else placed_before(kept, staffings)
     model = Model(task, Timing(spells, task.settings), staffings, before)
     for zone in range(len(staffings)):

@@ -21,6 +21,8 @@ class Chosen:
     """A pin, the columns that it is about, and whether one of them is to be 1 or none."""
 
     pin: Pin
+    person: int
+    spell: int
     columns: tuple[int, ...]
 
 
@@ -44,7 +46,7 @@ def chosen_by(model: Model) -> list[Chosen]:
             raise ValueError(f"A pin names {one.person} and {one.heat}; one of them is not there.")
         person, spell = people[one.person], spell_of[one.heat]
         if not model.has_begun(spell):
-            found.append(Chosen(one, _columns(model, one, person, spell)))
+            found.append(Chosen(one, person, spell, _columns(model, one, person, spell)))
     return found
 
 

@@ -18,7 +18,7 @@ from time import perf_counter
 
 from app.planning.effort import Best, Effort, NoPlan, Progress
 from app.planning.exchanging import Exchanging, exchanged
-from app.planning.filling import Filling, chosen
+from app.planning.filling import chosen, filled
 from app.planning.foreseeing import foreseen
 from app.planning.linear import Linear, Sum
 from app.planning.model import Model, Placed
@@ -43,6 +43,8 @@ SOLVING_TIMES = 2.0
 """Setting out all wishes for the solver, and its first answer, take so many times as long as it
 took to set out what is firm, at the most.
 """
+MOST_SOLVED = 600_000
+"""Of people by the posts that they could have; the solver takes three gigabytes a million."""
 EXCHANGING_SHARE = 0.4
 TOLD_EVERY_S = 0.5
 MENDING_SHARE = 0.3
@@ -94,10 +96,10 @@ class Search:
         """A first plan that needs no solver: filled in the order of time, and what exchanging
         people makes of it. None where more is firm than filling heeds.
         """
-        if not self._is_free() and self.model.linear.lower:
-            return None
         self._built_s = self._seconds()
-        return self._exchanged(Filling(self.model).fill())
+        can_be = self._is_free() or not self.model.linear.lower
+        placed = filled(self.model) if can_be else None
+        return None if placed is None else self._exchanged(placed)
 
     def _found(self, solver: Solver, firm: Linear, sums: Mapping[Wish, Sum]) -> Placed:
         """A first plan that the solver finds in what is firm alone, a tenth of the whole, unless
@@ -128,8 +130,9 @@ class Search:
         return exchanged(self.model, placed, go_on)
 
     def _is_too_late_to_solve(self) -> bool:
-        """Whether the time would be over before the solver has said anything."""
-        return self._left() < SOLVING_TIMES * self._built_s
+        """Whether the time, or the memory, would be used up before the solver has said anything."""
+        is_large = len(self.model.taken) > MOST_SOLVED
+        return is_large or self._left() < SOLVING_TIMES * self._built_s
 
     def _as_it_is(self, placed: Placed) -> Best:
         """A plan that no solver has looked at: what is known of it without solving."""
@@ -144,8 +147,7 @@ class Search:
 
     def _is_free(self) -> bool:
         """Whether nothing is firm but what a first plan heeds by itself."""
-        task = self.model.task
-        return not (task.pins or task.before or self.firm or self.begin)
+        return not (self.model.task.before or self.firm or self.begin)
 
     def _first_wish(self, sums: Mapping[Wish, Sum]) -> Sum | None:
         """As little as can be otherwise than in the plan to begin with."""

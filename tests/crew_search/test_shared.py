@@ -13,6 +13,7 @@ from pathlib import Path
 
 import httpx
 import pytest
+from sqlalchemy import select
 
 from app.crew_search import searching
 from app.crew_search.course import NOT_BEGUN, PEOPLE_CHANGED, Wanted, begin, end, tell
@@ -20,6 +21,7 @@ from app.crew_search.kept import NEVER_BEGAN, PROCESS_GONE, SILENCE, SoFar
 from app.crew_search.searching import SERVER_ENDED, Turns
 from app.crew_search.wire import Phase, SearchIn
 from app.ids import MeetId, OfficialId, new_id
+from app.schema import all_tables
 from app.store.action import Actor
 from tests.bench.databases import seals_in
 from tests.builders import Json, MeetAtHand, a_bare_meet, a_post, a_problem, add_officials
@@ -368,3 +370,31 @@ def test_a_plan_names_people_as_they_are_called_when_it_is_told(
         "Umpire Nought"
     }
     assert b'official_name":"Umpire' not in dump_of(both[0].database_url)
+
+
+def test_a_search_that_does_not_end_in_its_time_says_so(
+    both: tuple[Service, Service], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """As one of too many people and heats, or on a machine that has other work."""
+    monkeypatch.setattr(searching, "GRACE_S", -9.0)
+    meet = a_crew(both[0], 20)
+    a_long_day(meet)
+    assert searched(meet, seconds=10)["problem"] == searching.OVERRUN
+
+
+def test_a_search_does_not_outlive_its_meet(both: tuple[Service, Service]) -> None:
+    """Nothing is written into a meet that was erased, and the next search need not wait for it."""
+    service = both[0]
+    meet = a_crew(service, 20)
+    a_long_day(meet)
+    search = new_id()
+    assert meet.organiser.put(f"crew/searches/{search}", LONG).is_success
+    until(meet, search, lambda told: told["phase"] == "searching")
+    assert erase(service, meet.id, "--all", *WHY) == 0
+    later = a_crew(service)
+    a_programme(later)
+    assert searched(later, seconds=5)["plan"]["posts"]
+    table = all_tables().tables["crew_searches"]
+    asked = select(table.c.content).where(table.c.meet_id == meet.id)
+    kept = service.store.read_now(lambda conn: conn.execute(asked).scalar_one())
+    assert not (kept and kept["plan"])

@@ -14,7 +14,7 @@ from app.planning.effort import Effort
 from app.planning.exchanging import Exchanging, exchanged
 from app.planning.explaining import EXPLAINED
 from app.planning.facts import Before, Person, Pin, Task
-from app.planning.filling import Filling
+from app.planning.filling import filled
 from app.planning.making import assignments, plan_crew
 from app.planning.model import Model, Placed
 from app.planning.tally import rows_of, tally
@@ -32,7 +32,9 @@ ANY_TIME = settings(max_examples=8, deadline=None, suppress_health_check=[Health
 
 def first_plan(task: Task) -> tuple[Model, Placed]:
     model = build(task)
-    return model, Filling(model).fill()
+    placed = filled(model)
+    assert placed is not None
+    return model, placed
 
 
 def but_the_load(counts: Sequence[int]) -> list[int]:

@@ -256,6 +256,22 @@ def test_a_large_day_is_explained_and_ends_in_its_time() -> None:
     assert any(told.values()), told
 
 
+@pytest.mark.slow
+def test_a_day_whose_relays_alternate_is_planned_in_its_time() -> None:
+    """Each heat has its own posts then: a hundred spells in place of some thirty."""
+    relays = (Relay.FOUR_BY_100, Relay.FOUR_BY_400)
+    programme = [
+        a_heat(number, f"{8 + number // 6}:{number % 6}0", relays[number % 2], tuple(range(1, 9)))
+        for number in range(96)
+    ]
+    task = a_task(people(60, experience=3), programme, default_template(8))
+    began = perf_counter()
+    advice = advising.advise(task, Effort(limit_s=10.0))
+    assert perf_counter() - began < 10 + OTHER_WORK_S
+    assert advice.plan.is_whole
+    assert advice.plan.count(Wish.FULL_CREWS) == 0
+
+
 def test_whoever_stopped_is_told_what_is_short_without_more_ado() -> None:
     task = a_task(people(3, experience=1), heats(1), a_small_template())
     plan = plan_crew(task, EFFORT)

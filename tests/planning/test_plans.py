@@ -6,10 +6,11 @@ from dataclasses import replace
 from random import Random
 
 import pytest
-from hypothesis import HealthCheck, given, settings
+from hypothesis import HealthCheck, event, given, settings
 from hypothesis import strategies as st
 
-from app.planning.effort import Effort
+from app.planning.building import build
+from app.planning.effort import Effort, NoPlan
 from app.planning.facts import (
     Assignment,
     Barred,
@@ -96,6 +97,32 @@ def test_what_is_pinned_holds(task: Task, seed: int) -> None:
     pins = tuple(dict.fromkeys(one for one in chosen if one.person != off.person))
     pinned = replace(task, pins=(*pins, off))
     assert Verifier(pinned).broken(plan_crew(pinned, QUICK).assignments) == []
+
+
+@pytest.mark.slow
+@given(meets, st.integers(0, 1000))
+@settings(max_examples=20, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+def test_what_is_pinned_holds_however_little_time_there_is(task: Task, seed: int) -> None:
+    """Pinned to any post that they may have, more than one at a time or off."""
+    chance, model = Random(seed), build(task)
+    taken = chance.sample(sorted(model.taken), min(4, len(model.taken)))
+    pins = {
+        (person, zone): Pin(
+            task.people[person].id,
+            chance.choice(model.spell_of(zone).heats).id,
+            chance.choice([None, *model.staffings[zone].zone.take_overs]),
+            chance.choice([None, seat.edge]),
+        )
+        for person, zone, seat in taken
+    }
+    pinned = replace(task, pins=tuple(pins.values()))
+    try:
+        plan = plan_crew(pinned, Effort(limit_s=0.0))
+    except NoPlan:
+        event("pins that cannot all hold, or for which there was no time")
+        return
+    assert Verifier(pinned).broken(plan.assignments) == []
+    assert [one.value for one in plan.counted] == Verifier(pinned).counts(plan.assignments)
 
 
 @pytest.mark.slow

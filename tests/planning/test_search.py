@@ -13,6 +13,7 @@ from app.planning.effort import Effort, NoPlan, Progress
 from app.planning.facts import Barred, Pin, Settings, Task
 from app.planning.making import plan_crew
 from app.planning.pinning import contradiction
+from app.planning.templates import default_template
 from app.planning.wishes import Wish
 from app.rules.relay import Edge, Relay
 from tests.planning.brute_force import best_counts
@@ -69,6 +70,22 @@ def test_even_without_any_time_a_day_with_people_enough_is_watched() -> None:
     plan = plan_crew(task, Effort(limit_s=0.0))
     assert plan.is_whole
     assert Verifier(task).broken(plan.assignments) == []
+
+
+def test_a_pin_that_is_no_matter_leaves_the_plan_whole_without_any_time() -> None:
+    eight = tuple(range(1, 9))
+    task = a_task(people(8), heats(3, Relay.FOUR_BY_100, lanes=eight), default_template(8))
+    pinned = replace(task, pins=(Pin("Umpire 1", "heat 2", 1, Edge.END), Pin("Umpire 2", "heat 1")))
+    plan = plan_crew(pinned, Effort(limit_s=0.0))
+    assert plan.is_whole
+    assert Verifier(pinned).broken(plan.assignments) == []
+
+
+def test_a_task_that_is_too_large_is_refused_before_it_is_set_out() -> None:
+    eight = tuple(range(1, 9))
+    task = a_task(people(500), heats(1000, Relay.FOUR_BY_100, lanes=eight), default_template(8))
+    with pytest.raises(ValueError, match="500 people and 1000 heats are too much for one plan"):
+        build(replace(task, settings=Settings(longest_spell_min=1)))
 
 
 def test_a_plan_without_heats_is_empty_and_without_people_unwatched() -> None:
