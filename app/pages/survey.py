@@ -18,6 +18,7 @@ from app.pages.rendering import Language, Page, render
 from app.rules.relay import Relay
 from app.surveys.queries import meet_zones, on_programme, tolerance_of
 from app.surveys.telling import told_zone
+from app.surveys.zones import lap_note
 
 router = for_readers()
 
@@ -40,7 +41,8 @@ async def show_survey(
 def _shown(conn: Connection, meet_id: MeetId, asked: Relay | None) -> Mapping[str, Any]:
     facts = meet_facts(conn, meet_id)
     if track_note(facts.track):
-        return {"relays": [], "relay": None, "zones": [], "tolerance": None, "left_out": []}
+        nothing: Mapping[str, Any] = {"relays": [], "zones": [], "left_out": []}
+        return {**nothing, "relay": None, "tolerance": None, "lap_note": ""}
     known, wanted = meet_zones(conn, meet_id), on_programme(conn, meet_id)
     left_out = known.left_out(wanted)
     relays = [relay for relay in wanted if relay not in left_out]
@@ -51,4 +53,6 @@ def _shown(conn: Connection, meet_id: MeetId, asked: Relay | None) -> Mapping[st
         "zones": [told_zone(one) for one in known.of([relay] if relay else [])],
         "tolerance": tolerance_of(facts),
         "left_out": left_out,
+        "lap_note": lap_note(known.track),
+        "track": known.track,
     }

@@ -23,6 +23,10 @@ FROM_KERB_M: Final = 0.30
 FROM_LINE_M: Final = 0.20
 MOST_LANES: Final = 10
 OFF_BY_M: Final = 2.0
+LAP_WITHIN_M: Final = 0.1
+"""Of a lap whose radius and straights are told to the centimetre; common practice."""
+LEAST_PART_M: Final = 5.0
+"""No bend has a smaller radius, and no straight is shorter; common practice."""
 HALVINGS: Final = 60  # of an interval under 2 m: far below a micrometre
 LAP_M: Final = 400
 OVAL_M: Final = 200
@@ -63,6 +67,11 @@ class Track:
         measures = (self.radius_m, self.straight_m, self.lane_width_m)
         if not all(isfinite(measure) and measure > 0 for measure in measures):
             raise ValueError("Radius, straight and lane width of a track must be more than 0 m.")
+        if min(self.radius_m, self.straight_m) < LEAST_PART_M:
+            raise ValueError(
+                f"A track has no bend of less than {LEAST_PART_M:g} m and no shorter straight. "
+                "Give them in metres."
+            )
         if max(measures) > max(LAPS_M):
             raise ValueError(
                 f"A track has no radius, straight or lane of more than {max(LAPS_M)} m. Give them "
@@ -87,6 +96,11 @@ class Track:
     def lap_m(self) -> int:
         """The lap as people call it: 400 m, or 200 m of an oval."""
         return OVAL_M if abs(lap_length(self, 1) - OVAL_M) <= OFF_BY_M else LAP_M
+
+    @property
+    def lap_off_m(self) -> float:
+        """By how much the lap in lane 1, by these measures, is longer than people call it."""
+        return lap_length(self, 1) - self.lap_m
 
 
 @dataclass(frozen=True, slots=True)

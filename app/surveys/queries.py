@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -127,6 +127,34 @@ def flags_of(
     """What the survey found of the zones that heats use, in the lanes that are drawn there: a
     sentence a zone. Heats whose zones lie right, and all while nothing was measured, are left out.
     """
+    told = _found_in(conn, meet_id, asked)
+    return {heat: [flag(zone, lines) for zone, lines in found] for heat, found in told.items()}
+
+
+def flags_beside(
+    conn: Connection, meet_id: MeetId, heat: HeatId, lane: int | None, take_overs: Collection[int]
+) -> tuple[Sequence[str], Sequence[str]]:
+    """The same of one heat: what concerns a lane at these take-overs, and what lies elsewhere. A
+    lane or a take-over that nobody knows yet may be any.
+    """
+    here, elsewhere = [], []
+    for zone, lines in _found_in(conn, meet_id, [heat]).get(heat, ()):
+        is_here = not take_overs or zone.take_over in take_overs
+        its = [one for one in lines if is_here and _may_be_of(zone, one, lane)]
+        here.append(flag(zone, its) if its or (is_here and zone.refused) else "")
+        others = [one for one in lines if one not in its]
+        elsewhere.append(flag(zone, others) if others or not is_here else "")
+    return [one for one in here if one], [one for one in elsewhere if one]
+
+
+def _may_be_of(zone: Zone, line: Surveyed, lane: int | None) -> bool:
+    return lane is None or not zone.is_in_lanes or line.target.lane == lane
+
+
+def _found_in(
+    conn: Connection, meet_id: MeetId, asked: Iterable[HeatId]
+) -> Mapping[HeatId, Sequence[tuple[Zone, Sequence[Surveyed]]]]:
+    """By heat, its zones of which the survey says something, and their wrong lines."""
     taped = taped_in(conn, meet_id)
     if not taped:
         return {}
@@ -141,10 +169,11 @@ def flags_of(
     for row in conn.execute(_IN_USE, {"heats": list(set(asked))}):
         in_use.setdefault(row.heat_id, (Relay(row.relay), set()))[1].add(row.lane)
     told = {
-        heat: [flag(one, _there(one, drawn)) for one in wrong if one.relay is relay]
+        heat: [(one, _there(one, drawn)) for one in wrong if one.relay is relay]
         for heat, (relay, drawn) in in_use.items()
     }
-    return {heat: found for heat, its in told.items() if (found := [one for one in its if one])}
+    some = {heat: [one for one in its if one[1] or one[0].refused] for heat, its in told.items()}
+    return {heat: its for heat, its in some.items() if its}
 
 
 def _there(zone: Zone, drawn: set[int]) -> list[Surveyed]:

@@ -9,7 +9,7 @@ from app.meets.queries import MeetFacts
 from app.rules.survey import LineTarget, Measured, rounded
 from app.surveys.queries import meet_zones, on_programme, tolerance_of
 from app.surveys.wire import LineOut, SurveyOut, TapeOut, ZoneSurveyOut
-from app.surveys.zones import Zone, flag
+from app.surveys.zones import Zone, flag, lap_note
 
 
 def told_survey(conn: Connection, meet_id: MeetId) -> SurveyOut:
@@ -18,6 +18,8 @@ def told_survey(conn: Connection, meet_id: MeetId) -> SurveyOut:
     return SurveyOut(
         tolerance_m=tolerance_of(known.facts),
         tolerance_by=_who_set(known.facts),
+        lap_m=rounded(known.track.lap_m + known.track.lap_off_m),
+        lap_note=lap_note(known.track),
         zones=[told_zone(one) for one in known.of(relays)],
         left_out=list(known.left_out(relays)),
     )

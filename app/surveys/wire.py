@@ -30,9 +30,19 @@ class MeasuredLineIn(Wire):
     lane: Lane
     line: ZoneLine
     mark: Mark
-    metres: Annotated[float, Field(ge=LEAST_TAPE_M, le=MOST_TAPE_M)] = Field(
-        description="less than 0 where the line lies on the mark's other side"
+    metres: float = Field(
+        description="less than 0 where the line lies on the mark's other side",
+        json_schema_extra={"minimum": LEAST_TAPE_M, "maximum": MOST_TAPE_M},
     )
+
+    @model_validator(mode="after")
+    def _is_a_tape(self) -> MeasuredLineIn:
+        """Told with lane and line: a form has a field for each."""
+        if not LEAST_TAPE_M <= self.metres <= MOST_TAPE_M:
+            raise ValueError(
+                f"lane {self.lane}, {self.line}: a tape shows {LEAST_TAPE_M:g} to {MOST_TAPE_M:g} m"
+            )
+        return self
 
 
 class ZoneSurveyIn(Wire):
@@ -116,6 +126,11 @@ class SurveyOut(Wire):
         "then nothing is judged"
     )
     tolerance_by: Literal["meet", "edition"] | None
+    lap_m: float = Field(description="a lap in lane 1 by the track's measures")
+    lap_note: str = Field(
+        description="empty, or that the measures make a lap that is longer or shorter than 400 or "
+        "200 m, so that no line is to be judged by them"
+    )
     zones: list[ZoneSurveyOut]
     left_out: list[str] = Field(
         description="relays whose zones on this track the edition, or the program, does not know"

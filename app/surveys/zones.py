@@ -25,7 +25,7 @@ from app.rules.survey import (
     survey,
     zone_targets,
 )
-from app.rules.track import OVAL_M, Section, Track, in_lanes
+from app.rules.track import LAP_WITHIN_M, OVAL_M, Section, Track, in_lanes
 
 SECTIONS: Final[Mapping[Section, str]] = {
     Section.BEND_1: "first bend",
@@ -160,10 +160,26 @@ def track_in_words(track: Track) -> str:
     inner = "kerb" if track.kerb else "inner line, no kerb"
     bends = counted(track.four_by_200_bends, "bend")
     is_usual = track.four_by_200_bends == 4 or track.lap_m == OVAL_M
+    doubt = f", not {track.lap_m} m: check them" if lap_note(track) else ""
     own = "" if is_usual else f", 4x200 with {bends} in lanes"
     return (
         f"{track.lap_m} m{flat}, {track.lanes} lanes of {track.lane_width_m:g} m; radius "
-        f"{track.radius_m:g} m to the {inner}; straights {track.straight_m:g} m{own}"
+        f"{track.radius_m:g} m to the {inner}; straights {track.straight_m:g} m{own}; by these a "
+        f"lap in lane 1 is {track.lap_m + track.lap_off_m:.2f} m{doubt}"
+    )
+
+
+def lap_note(track: Track) -> str:
+    """That a lap by these measures is no lap of 400 or 200 m to the centimetres; empty where it is.
+    Each line would lie wrong by as much of it as was run by then.
+    """
+    if abs(track.lap_off_m) <= LAP_WITHIN_M:
+        return ""
+    more = "more" if track.lap_off_m > 0 else "less"
+    return (
+        f"By these measures a lap in lane 1 is {track.lap_m + track.lap_off_m:.2f} m, "
+        f"{abs(track.lap_off_m):.2f} m {more} than {track.lap_m} m. Check the radius and the "
+        "straights before any line is judged by them."
     )
 
 

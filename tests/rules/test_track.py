@@ -235,6 +235,8 @@ def test_without_a_kerb_lane_one_is_measured_like_the_others() -> None:
         ({"straight_m": -84.39}, "more than 0 m"),
         ({"radius_m": float("nan")}, "more than 0 m"),
         ({"straight_m": float("inf")}, "more than 0 m"),
+        ({"radius_m": 1e-9, "straight_m": 199.9999}, "no bend of less than 5 m"),
+        ({"radius_m": 63.3, "straight_m": 0.01}, "no shorter straight"),
         ({"lane_width_m": 12.2}, "0.90 to 1.50 m wide"),
         ({"lanes": 0}, "1 to 10 lanes"),
         ({"lanes": 11}, "1 to 10 lanes"),

@@ -29,6 +29,7 @@ from tests.forms.pdf_reading import count_pages, read_text
 from tests.running import Service
 
 PAGE = {"Accept": "text/html"}
+ELSEWHERE = "Lines in the wrong place elsewhere in this heat"
 BEND_2_END = "end of the second bend"
 OVAL = {"radius_m": 17.2, "straight_m": 45.022, "lane_width_m": 1.0, "lanes": 6}
 """Two half circles and two straights that make 200 m, 0.30 m outside the kerb."""
@@ -135,8 +136,43 @@ def test_a_wrong_line_is_flagged_on_the_docket_and_the_pages_of_every_heat_that_
     assert flag == f"Take-over 3: by the survey, lines lie in the wrong place {where}."
     for page in (f"/meets/{meet.id}/head", f"/meets/{meet.id}/cases/{case}"):
         assert flag in meet.referee.get(page, headers=PAGE).text
+    assert ELSEWHERE in meet.referee.get(f"/meets/{meet.id}/cases/{case}", headers=PAGE).text
     assert measure(meet, taped(zone_of(meet), 6, "end")).status_code == 200
     assert meet.referee.get("docket").json()["cases"][0]["zone_flags"] == []
+
+
+def test_a_wrong_line_stands_at_the_case_of_its_lane_and_zone_and_once_at_its_heat(
+    meet: MeetAtHand,
+) -> None:
+    """The cases are of lanes 4 and 6 at the first take-over, and the line of lane 4 there."""
+    meet.start(0)
+    cases = {lane: meet.report(lane=lane)["case"] for lane in (4, 6)}
+    first = "survey/zones/4x100/1"
+    zone = meet.organiser.get(first).json()
+    assert meet.organiser.put(first, {"lines": [taped(zone, 4, "end", -0.05)]}).status_code == 201
+    flag = "Take-over 1: by the survey, lines lie in the wrong place in lane 4"
+    told = {
+        lane: meet.referee.get(f"/meets/{meet.id}/cases/{case}", headers=PAGE).text
+        for lane, case in cases.items()
+    }
+    assert all(flag in page for page in told.values())
+    assert {lane: ELSEWHERE in page for lane, page in told.items()} == {4: False, 6: True}
+    docket = meet.referee.get(f"/meets/{meet.id}/head", headers=PAGE).text
+    assert docket.count(flag) == 2  # of the heat that is shown, and once in its two cases
+
+
+def test_a_lap_that_is_none_is_told_beside_all_lines(service: Service) -> None:
+    """By hand: 2 x 82.50 m + 2 pi (37.20 m + 0.30 m) = 400.62 m."""
+    odd = a_meet(service, track={"radius_m": 37.2, "straight_m": 82.5})
+    usual = a_meet(service)
+    told, right = (one.organiser.get("survey").json() for one in (odd, usual))
+    assert told["lap_m"] == pytest.approx(400.619, abs=0.001)
+    assert "400.62 m, 0.62 m more than 400 m" in told["lap_note"]
+    assert right["lap_note"] == ""
+    page = odd.organiser.get(f"/meets/{odd.id}/organiser/survey", headers=PAGE).text
+    assert "a lap in lane 1 is 400.62 m, and not 400 m" in page
+    sheets = odd.organiser.get("survey-sheets.pdf").content
+    assert "400.62 m, not 400 m: check them" in " ".join(read_text(sheets).split())
 
 
 def test_a_wrong_line_of_a_lane_in_which_nobody_runs_is_no_flag_for_that_heat(
@@ -164,7 +200,8 @@ def test_a_wrong_line_of_a_lane_in_which_nobody_runs_is_no_flag_for_that_heat(
         ([a_line(4, "end", 30.0, "finish line")], "not to be measured from"),
         ([a_line(11, "end", 5.6)], "10"),
         ([a_line(4, "middle", 5.6)], "leg line"),
-        ([a_line(4, "end", 151)], "150"),
+        ([a_line(4, "end", 151)], "lane 4, end: a tape shows -5 to 150 m"),
+        ([a_line(4, "end", -5.1)], "lane 4, end: a tape shows -5 to 150 m"),
     ],
 )
 def test_what_cannot_have_been_measured_is_refused_and_nothing_is_stored(
