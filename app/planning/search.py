@@ -140,7 +140,8 @@ class Search:
         self._say(force=True)
         proven, counted = True, []
         for wish, value in self._counts.items():
-            bound = min(value, self._foreseen(wish)) if proven else 0
+            at_least = self._foreseen(wish) if proven else self._foreseen_of_any(wish)
+            bound = min(value, at_least)
             proven = proven and bound == value
             counted.append(Counted(wish, value, bound))
         return Best(placed, tuple(counted), self._seconds(), self.stopped)
@@ -223,7 +224,7 @@ class Search:
             self._wish, self._bound = wish, self._foreseen(wish)
             bound = self._lowest(solver, sums, wish)
             value = self._counts[wish]
-            bound = min(value, bound) if proven else 0
+            bound = min(value, bound if proven else self._foreseen_of_any(wish))
             proven = proven and bound == value
             yield Counted(wish, value, bound)
             if wish is until:
@@ -278,6 +279,12 @@ class Search:
         if wish is Wish.EVEN_LOAD and self._counts[Wish.FULL_CREWS]:
             return 0
         return foreseen(self.model, wish)
+
+    def _foreseen_of_any(self, wish: Wish) -> int:
+        """The same of every plan, also of one that is better in an earlier wish: with fewer people
+        on post nobody need stand so much.
+        """
+        return 0 if wish is Wish.EVEN_LOAD else foreseen(self.model, wish)
 
     def _take(self, values: list[float]) -> None:
         """Keep these values, unless what counts before has become worse."""
