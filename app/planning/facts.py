@@ -17,6 +17,8 @@ from app.rules.track import Track
 
 MINUTE_S: Final = 60
 MOST_EXPERIENCE: Final = 3
+UNTOLD: Final = 1
+"""The experience of whoever said nothing of it: some."""
 MOST_PEOPLE: Final = 500
 """In one plan: the largest meets have some sixty at the zones (common practice)."""
 LEAST_MIN: Final[Mapping[Relay, int]] = MappingProxyType(
@@ -73,7 +75,7 @@ class Person:
     id: str
     name: str
     affiliation: str = ""
-    experience: int = 1
+    experience: int = UNTOLD
     hours: tuple[Span, ...] = ()
     barred: tuple[Barred, ...] = ()
 
@@ -255,7 +257,7 @@ class Task:
     @property
     def is_experience_told(self) -> bool:
         """Whether anybody's experience is known; where nobody's is, nothing is wished of it."""
-        return any(person.experience for person in self.people)
+        return any(person.experience != UNTOLD for person in self.people)
 
 
 def _insist_once(named: Sequence[tuple[str, str]]) -> None:

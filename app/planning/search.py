@@ -78,7 +78,7 @@ class Search:
         firm = self.model.linear.copy()
         placed = self._filled()
         if placed is not None and self._is_too_late_to_solve():
-            return self._as_it_is(placed)
+            return self._as_it_is(self._exchanged(placed, 1.0))
         sums = measure(self.model)
         for wish, most in self.firm.items():
             self.model.linear.bound(sums[wish], at_most=most)
@@ -118,9 +118,9 @@ class Search:
             return placed_by(self.model, found.values)
         return self._exchanged(placed_by(self.model, found.values))
 
-    def _exchanged(self, placed: Placed) -> Placed:
-        """What exchanging people makes of a plan."""
-        ends_s = self._seconds() + EXCHANGING_SHARE * self._left()
+    def _exchanged(self, placed: Placed, share: float = EXCHANGING_SHARE) -> Placed:
+        """What exchanging people makes of a plan in a share of the time that is left."""
+        ends_s = self._seconds() + share * self._left()
 
         def go_on(by_now: Exchanging) -> bool:
             if self._seconds() - self._told > TOLD_EVERY_S:
