@@ -5,7 +5,6 @@ from __future__ import annotations
 import argparse
 import secrets
 import sqlite3
-import sys
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from datetime import datetime
 from pathlib import Path
@@ -24,6 +23,7 @@ from app.planning import command as planning
 from app.plurals import agreeing, counted
 from app.record.check import Checked, check_lines
 from app.refusals import Refusal
+from app.speaking import say, say_beside
 from app.surveys import command as surveys
 
 OUT_HELP = "where to write forms, results, windows and record (default: out, with --no-serve only)"
@@ -51,10 +51,8 @@ def main(arguments: Sequence[str] | None = None) -> int:
     try:
         return command(parsed)
     except (Refusal, OSError, ValueError, ImportError, sqlite3.Error, SQLAlchemyError) as error:
-        print(f"zonedocket {parsed.name}: {_in_one_line(error)}", file=sys.stderr)
+        say_beside(f"zonedocket {parsed.name}: {_in_one_line(error)}")
         return 1
-    except KeyboardInterrupt:
-        return 130
 
 
 def _in_one_line(error: Exception) -> str:
@@ -292,7 +290,8 @@ def make_seal(parsed: argparse.Namespace) -> int:
 def survey(parsed: argparse.Namespace) -> int:
     """Write survey sheets and a list of lines; 3 where a line lies in the wrong place."""
     told, ends = surveys.survey_track(parsed)
-    print("\n".join(told))
+    for line in told:
+        say(line)
     return ends
 
 
@@ -461,11 +460,7 @@ def erase(parsed: argparse.Namespace) -> int:
 
 def plan_crew(parsed: argparse.Namespace) -> int:
     """Plan a crew from files, without a database; 3 where something stays unwatched."""
-
-    def progress(line: str) -> None:
-        print(line, file=sys.stderr, flush=True)
-
-    return planning.plan(parsed, planning.Voices(print, progress))
+    return planning.plan(parsed, planning.Voices(say, say_beside))
 
 
 def _sqlite_file(settings: Settings) -> Path:

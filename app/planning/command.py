@@ -7,12 +7,15 @@ it. Ctrl-C ends the search, and the best plan so far is written as any other.
 from __future__ import annotations
 
 import argparse
+import os
 import signal
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
+
+from app.files import NotWritten, write_whole
 
 if TYPE_CHECKING:
     from types import FrameType
@@ -77,7 +80,7 @@ def plan(parsed: argparse.Namespace, voices: Voices) -> int:
 
     _insist_on_place(parsed)
     asked = asked_by(parsed)
-    with _stopped_by_hand() as is_stopped:
+    with _stopped_by_hand() as is_stopped:  # until all is told: no hand is too late for the plan
         effort = Effort(
             limit_s=parsed.seconds,
             tell=lambda progress: voices.progress(told_progress(progress)),
@@ -87,10 +90,30 @@ def plan(parsed: argparse.Namespace, voices: Voices) -> int:
             advice = advise(asked.task, effort)
         except NoPlan as none:
             raise ValueError(str(none)) from none
-    parsed.out.write_text(as_csv(advice.plan, asked), encoding="utf-8", newline="")
-    for line in _told(advice, asked):
-        voices.say(line)
+        _write(as_csv(advice.plan, asked), parsed.out, voices)
+        _tell(_told(advice, asked), parsed.out, voices)
     return WHOLE if advice.plan.is_whole else UNWATCHED
+
+
+def _write(plan: str, out: Path, voices: Voices) -> None:
+    """A plan that took long to find is told where it cannot be written."""
+    try:
+        write_whole({out: plan.encode()})
+    except NotWritten as error:
+        try:
+            voices.say(plan)
+        except OSError:
+            raise error from None
+        raise NotWritten(f"{error}. The plan is what was printed: copy it from there") from error
+
+
+def _tell(lines: Iterator[str], out: Path, voices: Voices) -> None:
+    try:
+        for line in lines:
+            voices.say(line)
+    except OSError as error:
+        why = f"{out} is written, but not all could be told of it: {error.strerror}"
+        raise OSError(f"{why}. To be told, send what is said elsewhere and plan again") from error
 
 
 def _insist_on_place(parsed: argparse.Namespace) -> None:
@@ -102,6 +125,8 @@ def _insist_on_place(parsed: argparse.Namespace) -> None:
         raise ValueError(f"{parsed.out} is a folder; name a file in it")
     if not parsed.out.resolve().parent.is_dir():
         raise ValueError(f"there is no folder {parsed.out.resolve().parent}; make it first")
+    if not os.access(parsed.out.resolve().parent, os.W_OK):
+        raise ValueError(f"nothing can be written to {parsed.out.resolve().parent}; name another")
 
 
 def _told(advice: Advice, asked: Asked) -> Iterator[str]:

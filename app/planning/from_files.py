@@ -10,6 +10,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TypeVar
 
+from app.files import read_list
 from app.planning.facts import Before, Person, Pin, PlannedHeat, Settings, Task, Template
 from app.planning.reading import (
     FileRefused,
@@ -36,7 +37,7 @@ USUAL_LANES = 8
 SHOWN = 20
 """So many problems of a file are told in one go."""
 _PIN = re.compile(
-    r"(?P<name>[^=]+)=(?P<at>[^,]+),\s*"
+    r"(?P<name>.+)=(?P<at>[^=,]+),\s*"  # a name may have a “=” of its own
     r"(?:off|take-over (?P<take_over>[123])(?:\s+(?P<edge>start|end))?)"
 )
 
@@ -82,7 +83,7 @@ def _told_of(path: Path) -> Iterator[None]:
 
 
 def _rows(read: Read[Row], path: Path) -> Sequence[Row]:
-    rows, aside, problems = read(path.read_bytes())
+    rows, aside, problems = read(read_list(path))
     if problems:
         raise FileRefused(problems)
     _insist_on_columns(aside)
@@ -98,7 +99,7 @@ def _insist_on_columns(aside: Sequence[str]) -> None:
 
 
 def _start_list(path: Path) -> tuple[Sequence[HeatRows], tuple[str, ...]]:
-    listed, problems = read_start_list(path.read_bytes())
+    listed, problems = read_start_list(read_list(path))
     if problems:
         raise FileRefused(problems)
     return listed.heats, listed.ignored_columns
@@ -172,7 +173,9 @@ def _pin(text: str, named: Mapping[str, Person], programme: Programme) -> Pin:
     at_s = _instant(found["at"].strip(), programme)
     heat = next((one for one in programme.heats if one.starts_s == at_s), None)
     if heat is None:
-        raise ValueError(f"no heat of the programme starts at {found['at'].strip()}")
+        nearest = min((one.starts_s for one in programme.heats), key=lambda s: abs(s - at_s))
+        told = f"no heat of the programme starts at {programme.written(at_s)}"
+        raise ValueError(f"{told}; the nearest starts at {programme.written(nearest)}")
     take_over = int(found["take_over"]) if found["take_over"] else None
     edge = None if found["edge"] is None else Edge(found["edge"])
     return Pin(named[name].id, heat.id, take_over, edge)
@@ -184,9 +187,13 @@ def _insist_known(name: str, named: Mapping[str, Person]) -> None:
 
 
 def _instant(text: str, programme: Programme) -> int:
+    """A time of the day alone is of the day on which it must be meant."""
+    like = programme.written(programme.heats[0].starts_s)
     try:
-        written = parse_scheduled(text)
-        return programme.seconds(written)
+        meant = programme.meant_by(parse_scheduled(text))
     except ValueError:
-        like = "2026-05-03 10:05" if programme.first_day else "10:05"
         raise ValueError(f"{text} is no time of this programme; write it as {like}") from None
+    if len(meant) == 1:
+        return meant[0]
+    like = programme.written(meant[0]) if meant else like
+    raise ValueError(f"{text} of which day? Write it with its day, as {like}")

@@ -25,7 +25,7 @@ from app.planning.facts import (
 from app.planning.spells import at_once, heats_at_once
 from app.sheets.crew_template import TemplateRow
 from app.sheets.made_plan import PlanRow
-from app.sheets.people_list import PersonRow
+from app.sheets.people_list import OPEN_ENDS, PersonRow
 from app.sheets.problems import Problem
 from app.sheets.start_list import HeatRows
 from app.visible import likeness
@@ -59,6 +59,20 @@ class Programme:
     def seconds(self, written: str) -> int:
         """An instant as it is written, in seconds after midnight of the first day."""
         return _seconds(written, self.first_day)
+
+    def meant_by(self, written: str) -> tuple[int, ...]:
+        """The instants that can be meant. A time alone, where the programme has dates, is of its
+        one day, or of each day on which a heat starts then. Raises ValueError for a date where it
+        has none, and for an offset.
+        """
+        if _OFFSET.search(written):
+            raise ValueError("the times of a programme are those of the meet's own clock")
+        if self.first_day is None or "T" in written:
+            return (self.seconds(written),)
+        clock_s = _seconds(written, None)
+        starts = {heat.starts_s for heat in self.heats}
+        instants = {start_s // DAY_S * DAY_S + clock_s for start_s in starts}
+        return tuple(sorted(instants if len(instants) == 1 else instants & starts))
 
     def written(self, instant_s: int) -> str:
         """The other way, to the second where there are any."""
@@ -183,7 +197,7 @@ def _hours(one: PersonRow, programme: Programme) -> tuple[Span, ...]:
     if any("T" in (bound or "") for bound in (one.begins, one.ends)):
         return (_dated_hours(one, programme),)
     begins_s = _seconds(one.begins or "00:00", None)
-    ends_s = _seconds(one.ends, None) if one.ends else DAY_S
+    ends_s = DAY_S if one.ends in OPEN_ENDS else _seconds(one.ends, None)
     return tuple(Span(day * DAY_S + begins_s, day * DAY_S + ends_s) for day in programme.days())
 
 

@@ -31,6 +31,7 @@ from cryptography.hazmat.primitives.serialization import (
     pkcs12,
 )
 
+from app.files import write_whole
 from app.forms.certificates import PrivateKey, SealingKey, fingerprint_of
 from app.ids import MeetId
 
@@ -74,7 +75,8 @@ class KeyStore:
             _content(file)
             return
         file.parent.mkdir(mode=0o700, parents=True, exist_ok=True)
-        _write_whole(file, _packed(kept, _stretched(self._passphrase, file.name)))
+        packed = _packed(kept, _stretched(self._passphrase, file.name))
+        write_whole({file: packed}, mode=0o600)
 
     def forget(self, meet: MeetId, fingerprint: str) -> None:
         """Give up the key of a seal that the meet has not come to use."""
@@ -239,25 +241,3 @@ def _number(key: PrivateKey) -> bytes:
 
 def _name(meet: MeetId, fingerprint: str) -> str:
     return f"{meet}-{fingerprint}.p12"
-
-
-def _write_whole(file: Path, content: bytes) -> None:
-    """A new file that its owner alone can read, whole on the disk before it has its name; when this
-    returns its name is there as well, also after the power has failed.
-    """
-    fresh = file.with_name(f"{file.name}.{os.getpid()}.new")
-    descriptor = os.open(fresh, os.O_WRONLY | os.O_CREAT | os.O_TRUNC, 0o600)
-    with os.fdopen(descriptor, "wb") as out:
-        out.write(content)
-        out.flush()
-        os.fsync(out.fileno())
-    fresh.rename(file)
-    _sync_folder(file.parent)
-
-
-def _sync_folder(folder: Path) -> None:
-    descriptor = os.open(folder, os.O_RDONLY | os.O_DIRECTORY)
-    try:
-        os.fsync(descriptor)
-    finally:
-        os.close(descriptor)

@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
+from app.plurals import counted
 from app.rules.relay import Edge, Side
 from app.sheets.columns import NO_MAPPING, Columns
 from app.sheets.crew_list import read_one_of
@@ -62,7 +63,8 @@ def _check_numbers(posts: list[TemplateRow], problems: ProblemList) -> None:
     for people in sorted({post.people for post in posts}):
         theirs = [post for post in posts if post.people == people]
         if len(theirs) != people:
-            why = f"For {people} people there are {len(theirs)} posts. Give each of them one."
+            has = counted(len(theirs), "post")
+            why = f"For {people} people this template has {has}. Give each of them one."
             problems.add(theirs[0].row, "people", why)
         for edge in set(Edge) - {post.edge for post in theirs}:
             why = f"With {people} people nobody watches the {edge}. Give a post that edge."

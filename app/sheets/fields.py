@@ -15,6 +15,8 @@ from app.sheets.table import Row
 LANES = (1, 10)
 HEATS = (1, 999)
 PLACES = (1, 10)
+COUNTED = ("people", "lanes")
+"""Columns that say how many, not which."""
 _YEARS = (2000, 2100)
 # ASCII digits only: other digits look alike but are rarely meant.
 _WHOLE_NUMBER = re.compile("[+-]?[0-9]+")
@@ -53,7 +55,10 @@ def read_whole_number(
     number = int(text[:12])
     if low <= number <= high:
         return number
-    why = f"There is no {column} {show(text)}; it runs from {low} to {high}. Correct it."
+    none = f"There is no {column} {show(text)}"
+    if column in COUNTED:
+        none = f"{show(text)} is no number of {column}"
+    why = f"{none}; it runs from {low} to {high}. Correct it."
     problems.add(row.number, column, why)
     return None
 

@@ -9,12 +9,13 @@ words in one go belong together (`take-over 2 end`). All of it is common practic
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from datetime import datetime, timedelta
 
 from app.rules.relay import Edge, Side
 from app.sheets.columns import NO_MAPPING, Columns
-from app.sheets.fields import read_required_text, read_scheduled, read_whole_number
+from app.sheets.fields import parse_scheduled, read_required_text, read_whole_number
 from app.sheets.officials_list import MAX_NAME_LENGTH, read_roles, tell_of_doubled
 from app.sheets.problems import ProblemList, SheetRefused, show
 from app.sheets.table import Problem, Row, fill_table
@@ -24,7 +25,10 @@ OPTIONAL = ("roles", "affiliation", "experience", "from", "until", "not")
 MOST_PEOPLE = 500
 EXPERIENCE = (0, 3)
 USUAL_EXPERIENCE = 1
+OPEN_ENDS = (None, "00:00")
+"""Midnight, where no day is named, is the end of the day."""
 _OFFSET = re.compile(r"(Z|[+-][0-9]{2}:[0-9]{2})$")
+_DAYS_END = re.compile(r"(?:(?P<day>[0-9]{4}-[0-9]{2}-[0-9]{2})[T ])?24:00(?::00)?")
 _BETWEEN = re.compile(r"[,;+/\n]")
 _POSITION = re.compile(
     r"(?:take[ -]?over\s*(?P<take_over>[123]))?\s*(?P<edge>start|end)?\s*(?P<side>inside|outside)?",
@@ -44,7 +48,8 @@ class Position:
 @dataclass(frozen=True, slots=True)
 class PersonRow:
     """One person of the list. `begins` and `ends` are ISO 8601, with or without a date; None where
-    the list does not bound their hours.
+    the list does not bound their hours. Without a date they end at 00:00 where they end with the
+    day; with one, 24:00 is 00:00 of the next day (ISO 8601).
     """
 
     row: int
@@ -84,7 +89,8 @@ def _read(row: Row, problems: ProblemList) -> PersonRow | None:
     name = read_required_text(row, "name", problems)
     roles = read_roles(row, problems) if row.cells.get("roles") else ("umpire",)
     experience = _read_experience(row, problems)
-    begins, ends = (read_scheduled(row, column, problems) for column in ("from", "until"))
+    begins = _read_hour(row, "from", parse_scheduled, problems)
+    ends = _read_hour(row, "until", _parse_end, problems)
     barred = _read_positions(row, problems)
     _check_hours(row, begins, ends, problems)
     if name is None or roles is None or experience is None or barred is None:
@@ -99,6 +105,31 @@ def _read_experience(row: Row, problems: ProblemList) -> int | None:
     return read_whole_number(row, "experience", EXPERIENCE, problems)
 
 
+def _read_hour(
+    row: Row, column: str, parse: Callable[[str], str], problems: ProblemList
+) -> str | None:
+    text = row.cells.get(column, "")
+    if not text:
+        return None
+    try:
+        return parse(text)
+    except ValueError:
+        why = f"{show(text)} is no time of the day. Write it as 09:30, or as 2026-05-03 09:30."
+        problems.add(row.number, column, why)
+        return None
+
+
+def _parse_end(text: str) -> str:
+    """A day also ends at its 24:00."""
+    found = _DAYS_END.fullmatch(text)
+    if found is None:
+        return parse_scheduled(text)
+    if found["day"] is None:
+        return "00:00"
+    midnight = datetime.fromisoformat(parse_scheduled(f"{found['day']} 00:00"))
+    return parse_scheduled((midnight + timedelta(days=1)).isoformat())
+
+
 def _check_hours(row: Row, begins: str | None, ends: str | None, problems: ProblemList) -> None:
     for column, said in (("from", begins), ("until", ends)):
         if said and _OFFSET.search(said):
@@ -110,7 +141,7 @@ def _check_hours(row: Row, begins: str | None, ends: str | None, problems: Probl
     if ("T" in begins) != ("T" in ends):
         why = "Write the date with both from and until, or with neither."
         problems.add(row.number, "until", why)
-    elif ends <= begins:
+    elif ends <= begins and ends not in OPEN_ENDS:
         why = f"These hours end at {ends}, before they begin at {begins}. Correct one of the two."
         problems.add(row.number, "until", why)
 

@@ -11,12 +11,12 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
 from app.clock import SystemClock, rfc3339
+from app.files import read_list, write_whole
 from app.forms.paper import Paper
 from app.plurals import counted
 from app.rules.book import Book, editions, load_book
 from app.rules.relay import Relay
 from app.rules.track import FOUR_BY_200_BENDS, Track
-from app.sheets.limits import MAX_FILE_BYTES
 
 if TYPE_CHECKING:
     from app.sheets.problems import Problem
@@ -26,7 +26,6 @@ EXAMPLE: Final = "survey --relay 4x100 --relay 4x400 --lanes 8 --out survey"
 LIES_WRONG: Final = 3
 """The command's end where a line lies in the wrong place."""
 LATEST: Final = "world-athletics-2025"
-JUDGED: Final = "survey-judged.csv"
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -77,14 +76,40 @@ def survey_track(parsed: argparse.Namespace) -> tuple[list[str], int]:
         tolerance,
         today,
     )
+    sheets, lines = _places(parsed, book, track)
+    contents = {
+        sheets: draw_survey_sheets(on_sheets(of, zones), parsed.paper),
+        lines: lines_csv(zones).encode("utf-8-sig"),
+    }
     parsed.out.mkdir(parents=True, exist_ok=True)
-    name = "survey.csv" if parsed.measured is None else JUDGED  # never over what was filled in
-    sheets, lines = parsed.out / "survey-sheets.pdf", parsed.out / name
-    sheets.write_bytes(draw_survey_sheets(on_sheets(of, zones), parsed.paper))
-    lines.write_text(lines_csv(zones), encoding="utf-8-sig", newline="")
+    write_whole(contents)
     wrote = f"Wrote {sheets} ({counted(len(zones), 'zone')}) and {lines}."
     ends = LIES_WRONG if any(one.wrong for one in zones) else 0
     return [wrote, *_told(zones, tolerance)], ends
+
+
+def _places(parsed: argparse.Namespace, book: Book, track: Track) -> tuple[Path, Path]:
+    """Where the sheets and the list go: what was measured goes beside what went out. ValueError
+    where a list is there that somebody filled in, or that is read.
+    """
+    from app.surveys.filled_in import is_as_judged, is_blank  # noqa: PLC0415
+
+    begins = "survey" if parsed.measured is None else "survey-judged"
+    sheets, lines = (parsed.out / f"{begins}{ends}" for ends in ("-sheets.pdf", ".csv"))
+    elsewhere = "Name another folder with --out"
+    if parsed.measured is not None and parsed.measured.resolve() == lines.resolve():
+        raise ValueError(f"{lines} is read, and would be written over. {elsewhere}")
+    if lines.exists():
+        there = read_list(lines)
+        if parsed.measured is None and not is_blank(there):
+            judge = f"{elsewhere}, or have it judged with --measured {lines}"
+            raise ValueError(f"{lines} is there, filled in or changed, and would be lost. {judge}")
+        if parsed.measured is not None and not is_as_judged(there, book, track):
+            raise ValueError(
+                f"{lines} was changed since it was judged, or is of another track, and would be "
+                f"lost. {elsewhere}, or have that list judged with --measured {lines}"
+            )
+    return sheets, lines
 
 
 def _track(parsed: argparse.Namespace) -> Track:
@@ -130,7 +155,7 @@ def _measured(
     from app.surveys.listing import read_file, zones_listed  # noqa: PLC0415
     from app.surveys.zones import all_zones, zone_at  # noqa: PLC0415
 
-    found, seen = zones_listed(read_file(_read(parsed.measured), {}), book, track, tolerance)
+    found, seen = zones_listed(read_file(read_list(parsed.measured), {}), book, track, tolerance)
     if seen.problems:
         told = "; ".join(map(_problem, seen.problems[:3]))
         raise ValueError(f"{parsed.measured}: {told}")
@@ -140,12 +165,6 @@ def _measured(
         measured.get((relay, number)) or zone_at(track, relay, number, rule)
         for relay, number, rule in all_zones(book, track, relays)
     ]
-
-
-def _read(path: Path) -> bytes:
-    """The file as far as a list can be long: what is longer is refused by its reader."""
-    with path.open("rb") as file:
-        return file.read(MAX_FILE_BYTES + 1)
 
 
 def _problem(found: Problem) -> str:

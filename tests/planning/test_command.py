@@ -8,6 +8,7 @@ import signal
 import subprocess
 import sys
 import time
+from collections.abc import Sequence
 from pathlib import Path
 
 import pytest
@@ -141,6 +142,77 @@ def test_what_is_pinned_is_in_the_plan(tmp_path: Path) -> None:
     assert "Umpire 5" not in {row["official"] for row in then}
 
 
+@pytest.mark.parametrize(
+    ("starts", "pinned"),
+    [
+        (("2026-11-30T10:00", "2026-11-30T10:05"), "2026-11-30 10:05"),
+        (("2026-11-29 10:00", "2026-11-30 10:05", "2026-11-30 10:10"), "2026-11-30 10:05"),
+        (("2026-11-29 10:05", "2026-12-01 10:00"), "2026-11-29 10:05"),
+    ],
+)
+def test_a_time_of_the_day_is_of_the_one_day_of_a_programme_that_has_it(
+    tmp_path: Path, starts: Sequence[str], pinned: str
+) -> None:
+    a_programme(tmp_path, starts)
+    a_crew(tmp_path, [*SIX, "Bo=1"])
+    assert crew(tmp_path, "--pin", "Bo=1=10:05,take-over 2 end", "--pin", "Umpire 1=10:05,off") == 0
+    rows = rows_of(tmp_path / "plan.csv")
+    then = [row for row in rows if row["first"] <= pinned <= row["last"]]
+    assert {row["edge"] for row in then if row["official"] == "Bo=1"} == {"end"}
+    assert "Umpire 1" not in {row["official"] for row in then}
+
+
+def test_a_plan_is_changed_from_a_time_of_the_day_on_in_a_programme_of_one_day(
+    tmp_path: Path, capfd: pytest.CaptureFixture[str]
+) -> None:
+    a_programme(tmp_path, ("2026-11-30T10:00", "2026-11-30T10:05"))
+    a_crew(tmp_path, SIX)
+    assert crew(tmp_path) == 0
+    (tmp_path / "plan.csv").rename(tmp_path / "kept.csv")
+    keep = ("--keep", str(tmp_path / "kept.csv"), "--drop", "Umpire 3")
+    assert crew(tmp_path, *keep, "--from", "10:03") == 0
+    assert crew(tmp_path, *keep, "--from", "noon") == 1
+    assert "noon is no time of this programme; write it as 2026-11-30 10:00" in (
+        capfd.readouterr().err
+    )
+    after = rows_of(tmp_path / "plan.csv")
+    assert "Umpire 3" not in {row["official"] for row in after if row["first"][11:] >= "10:05"}
+    assert "Umpire 3" in {row["official"] for row in after if row["last"][11:] == "10:00"}
+
+
+@pytest.mark.parametrize(
+    ("hours", "days"),
+    [
+        *((f"20:00,{end}", (29, 30)) for end in ("00:00", "0:00", "24:00", "24:00:00")),
+        (",24:00", (29, 30)),
+        ("2026-11-29 20:00,2026-11-29 24:00", (29,)),
+        ("2026-11-30 20:00,2026-11-30T24:00", (30,)),
+        ("2026-11-30 20:00,2026-12-01 00:00", (30,)),
+        ("2026-11-29 20:00,2026-11-30 00:00", (29,)),
+    ],
+)
+def test_until_midnight_is_until_the_end_of_the_day(
+    tmp_path: Path, hours: str, days: tuple[int, ...]
+) -> None:
+    """Where a day is named, 00:00 begins it and 24:00 ends it (ISO 8601, from memory)."""
+    a_programme(tmp_path, ("2026-11-29 23:50", "2026-11-30 23:50"))
+    a_crew(tmp_path, [f"U,{hours}"], "name,from,until")
+    crew(tmp_path)
+    stood = [row["first"] for row in rows_of(tmp_path / "plan.csv")]
+    assert stood == [f"2026-11-{day} 23:50" for day in days]
+
+
+@pytest.mark.parametrize("which", ["officials", "programme", "template", "keep"])
+def test_a_list_without_an_end_is_refused(
+    tmp_path: Path, which: str, capfd: pytest.CaptureFixture[str]
+) -> None:
+    a_programme(tmp_path, STARTS)
+    a_crew(tmp_path, SIX)
+    assert crew(tmp_path, f"--{which}", "/dev/zero") == 1
+    assert "/dev/zero: This file is larger than 8 MiB." in capfd.readouterr().err
+    assert not (tmp_path / "plan.csv").exists()
+
+
 def test_ten_on_the_line_of_a_4x800_are_watched_on_a_track_of_eight_lanes(tmp_path: Path) -> None:
     a_programme(tmp_path, ("10:00",), "Women 4x800", range(1, 11))
     a_crew(tmp_path, SIX)
@@ -202,8 +274,40 @@ BAD = {
     "dates": (STARTS, ["U,2026-06-13 9:00"], "name,from", (), "row 2, from: The programme has no"),
     "pin": (STARTS, ["U"], "name", ("--pin", "U at 10"), "U at 10 is no pin"),
     "pin of a stranger": (STARTS, ["U"], "name", ("--pin", "V=10:00,off"), "is called V"),
-    "pin of no heat": (STARTS, ["U"], "name", ("--pin", "U=11:00,off"), "starts at 11:00"),
-    "pin of no time": (STARTS, ["U"], "name", ("--pin", "U=noon,off"), "noon is no time"),
+    "pin of no heat": (
+        *(STARTS, ["U"], "name", ("--pin", "U=11:00,off")),
+        "starts at 11:00; the nearest starts at 10:15",
+    ),
+    "pin of no time": (
+        *(STARTS, ["U"], "name", ("--pin", "U=noon,off")),
+        "noon is no time of this programme; write it as 10:00",
+    ),
+    "pin of a date, where there are none": (
+        *(STARTS, ["U"], "name", ("--pin", "U=2026-05-03 10:05,off")),
+        "is no time of this programme; write it as 10:00",
+    ),
+    "pin of no time of the dates": (
+        *(("2026-11-30T10:00",), ["U"], "name", ("--pin", "U=noon,off")),
+        "noon is no time of this programme; write it as 2026-11-30 10:00",
+    ),
+    "pin with an offset": (
+        *(("2026-11-30T10:00",), ["U"], "name", ("--pin", "U=2026-11-30 10:00+01:00,off")),
+        "is no time of this programme; write it as 2026-11-30 10:00",
+    ),
+    "pin of a time on two days": (
+        *(("2026-11-29 10:00", "2026-11-30 10:00"), ["U"], "name", ("--pin", "U=10:00,off")),
+        "10:00 of which day? Write it with its day, as 2026-11-29 10:00",
+    ),
+    "pin of a time on no day": (
+        *(("2026-11-29 10:00", "2026-11-30 11:00"), ["U"], "name", ("--pin", "U=10:05,off")),
+        "10:05 of which day? Write it with its day, as 2026-11-29 10:00",
+    ),
+    "hour": (
+        *(STARTS, ["U,noon"], "name,from", ()),
+        "row 2, from: “noon” is no time of the day. Write it as 09:30, or as 2026-05-03 09:30.",
+    ),
+    "end": (STARTS, ["U,24:01"], "name,until", (), "row 2, until: “24:01” is no time of the day."),
+    "beginning": (STARTS, ["U,24:00"], "name,from", (), "row 2, from: “24:00” is no time of the"),
     "offset": (("2026-06-13 10:00Z",), ["U"], "name", (), "without an offset"),
     "hours with an offset": (
         *(STARTS, ["U,2026-06-13 9:00Z"], "name,from", ()),

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+from datetime import timedelta
 
 import pytest
 from openpyxl import Workbook
@@ -77,6 +78,33 @@ def test_a_list_of_people_that_is_wrong_is_told_where(
     assert place in told(problems)
 
 
+@pytest.mark.parametrize(
+    ("until", "ends"),
+    [
+        ("24:00", "00:00"),
+        ("0:00", "00:00"),
+        ("2026-12-31 24:00", "2027-01-01T00:00"),
+        ("2026-12-31 00:00", "2026-12-31T00:00"),
+    ],
+)
+def test_a_day_ends_at_midnight(until: str, ends: str) -> None:
+    """24:00 of a day is 00:00 of the next (ISO 8601-1:2019/Amd 1:2022, from memory); without a
+    day both end it.
+    """
+    (one,), _, problems = read_people_list(csv("name,until", f"U,{until}"))
+    assert (one.ends, problems) == (ends, ())
+
+
+def test_a_day_ends_at_midnight_in_a_workbook_too() -> None:
+    book = Workbook()
+    book.active.append(["name", "until"])
+    book.active.append(["U", timedelta(days=1)])
+    content = io.BytesIO()
+    book.save(content)
+    (one,), _, problems = read_people_list(content.getvalue())
+    assert (one.ends, problems) == ("00:00", ())
+
+
 def test_more_people_than_a_plan_takes_are_refused() -> None:
     rows = [f"Umpire {number}" for number in range(501)]
     with pytest.raises(SheetRefused, match="501 people"):
@@ -91,6 +119,26 @@ def test_a_template_is_read_post_by_post() -> None:
         (2, Edge.START, Side.INSIDE, 8),
         (2, Edge.END, Side.OUTSIDE, 8),
     ]
+
+
+@pytest.mark.parametrize(
+    ("rows", "sentence"),
+    [
+        ("2,start,inside,8\n", "For 2 people this template has 1 post. Give each of them one."),
+        (
+            "3,start,inside,8\n3,end,inside,8\n",
+            "For 3 people this template has 2 posts. Give each of them one.",
+        ),
+        (
+            "2,start,inside,0\n2,end,inside,8\n",
+            "“0” is no number of lanes; it runs from 1 to 10. Correct it.",
+        ),
+        ("1,start,inside,8\n", "“1” is no number of people; it runs from 2 to 20. Correct it."),
+    ],
+)
+def test_what_is_wrong_with_a_template_is_told_as_people_say_it(rows: str, sentence: str) -> None:
+    _, _, problems = read_crew_template((TEMPLATE + rows).encode())
+    assert sentence in {one.problem for one in problems}
 
 
 @pytest.mark.parametrize(

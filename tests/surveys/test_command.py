@@ -3,12 +3,16 @@
 from __future__ import annotations
 
 import csv
+import re
+import shlex
 from pathlib import Path
 
 import pytest
 
 from app.cli import main
 from tests.forms.pdf_reading import count_pages
+from tests.test_files import a_full_disk
+from tests.test_readme import README
 
 
 def rows_of(path: Path) -> list[dict[str, str]]:
@@ -94,3 +98,104 @@ def test_a_list_with_a_fault_is_told_by_its_place(
     arguments = ["survey", "--relay", "4x100", "--measured", str(path)]
     assert main([*arguments, "--out", str(tmp_path / "out")]) == 1
     assert "row 2, measured_m" in capsys.readouterr().err
+
+
+def filled_in(path: Path, column: str = "measured_m", value: str = "34.91") -> bytes:
+    """The list with a cell of a line filled in, of one that was measured where there is any; the
+    column is one that it has or gets.
+    """
+    rows = rows_of(path)
+    chosen = next((row for row in rows if row["measured_m"]), rows[0])
+    chosen[column] = value
+    with path.open("w", encoding="utf-8-sig", newline="") as out:
+        writer = csv.DictWriter(out, list(chosen), restval="")
+        writer.writeheader()
+        writer.writerows(rows)
+    return path.read_bytes()
+
+
+@pytest.mark.parametrize(
+    ("column", "value"),
+    [("measured_m", "34.91"), ("remark", "paint is worn"), ("measured_from", "finish line")],
+)
+def test_a_list_that_was_filled_in_is_never_written_over(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], column: str, value: str
+) -> None:
+    ask = ["survey", "--relay", "4x100", "--out", str(tmp_path / "s1")]
+    assert main(ask) == 0
+    assert main(ask) == 0, "a blank one may be written anew"
+    before = filled_in(tmp_path / "s1" / "survey.csv", column, value)
+    (tmp_path / "s1" / "survey-sheets.pdf").unlink()
+    assert main(ask) == 1
+    told = capsys.readouterr().err
+    assert "survey.csv is there, filled in or changed, and would be lost." in told
+    assert "Name another folder with --out, or have it judged with --measured" in told
+    assert [one.read_bytes() for one in (tmp_path / "s1").iterdir()] == [before]
+
+
+@pytest.mark.parametrize("content", [b"", b"\xff\xfe", b"relay;lane\n4x100;1\n", b'"'])
+def test_a_list_that_this_program_did_not_write_is_not_written_over(
+    tmp_path: Path, content: bytes
+) -> None:
+    path = tmp_path / "survey.csv"
+    path.write_bytes(content)
+    assert main(["survey", "--relay", "4x100", "--out", str(tmp_path)]) == 1
+    assert path.read_bytes() == content
+
+
+def test_the_list_that_is_judged_is_never_written_over(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    judge = ["survey", "--relay", "4x100", "--tolerance", "20", "--out", str(tmp_path)]
+    assert main([*judge, "--measured", str(a_list(tmp_path, 0.05))]) == 3
+    judged = tmp_path / "survey-judged.csv"
+    before = judged.read_bytes()
+    assert main([*judge, "--measured", str(judged)]) == 1
+    assert "survey-judged.csv is read, and would be written over. Name another folder" in (
+        capsys.readouterr().err
+    )
+    assert judged.read_bytes() == before
+
+
+@pytest.mark.parametrize(
+    ("column", "value"),
+    [("remark", "paint is worn"), ("measured_m", "33.9"), ("measured_m", ""), ("off_m", "?")],
+)
+def test_what_was_judged_is_judged_anew_unless_somebody_has_written_in_it(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], column: str, value: str
+) -> None:
+    measured = a_list(tmp_path, 0.05)
+    judge = ["survey", "--relay", "4x100", "--measured", str(measured), "--out", str(tmp_path)]
+    assert main([*judge, "--tolerance", "20"]) == 3
+    assert main([*judge, "--tolerance", "60"]) == 0, "it stands as it was judged"
+    before = filled_in(tmp_path / "survey-judged.csv", column, value)
+    assert main(judge) == 1
+    assert "was changed since it was judged, or is of another track" in capsys.readouterr().err
+    assert (tmp_path / "survey-judged.csv").read_bytes() == before
+
+
+def test_on_a_full_disk_the_sheets_and_the_list_stay_as_they_were(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    ask = ["survey", "--relay", "4x100", "--out", str(tmp_path)]
+    assert main(ask) == 0
+    before = {one.name: one.read_bytes() for one in tmp_path.iterdir()}
+    with a_full_disk(room=1000):
+        assert main([*ask, "--relay", "4x400"]) == 1
+    assert "survey-sheets.pdf could not be written (File too large)" in capsys.readouterr().err
+    assert {one.name: one.read_bytes() for one in tmp_path.iterdir()} == before
+
+
+def test_the_examples_of_the_readme_lose_nothing_of_each_other(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    first, then = re.findall(r"^\.venv/bin/python -m app (survey .*)$", README, re.MULTILINE)
+    assert main(shlex.split(first)) == 0
+    went_out = (tmp_path / "survey" / "survey-sheets.pdf").read_bytes()
+    list_before = filled_in(tmp_path / "survey" / "survey.csv")
+    assert main(shlex.split(then)) == 3
+    assert (tmp_path / "survey" / "survey-sheets.pdf").read_bytes() == went_out
+    assert count_pages((tmp_path / "survey" / "survey-judged-sheets.pdf").read_bytes()) == 6
+    assert (tmp_path / "survey" / "survey.csv").read_bytes() == list_before
+    assert len(rows_of(tmp_path / "survey" / "survey-judged.csv")) == 2 * 3 * 8 * 3
