@@ -65,6 +65,7 @@ def survey_track(parsed: argparse.Namespace) -> tuple[list[str], int]:
     from app.forms.survey_sheet import draw_survey_sheets  # noqa: PLC0415
     from app.surveys.lines_list import lines_csv  # noqa: PLC0415
     from app.surveys.sheets import SurveyOf, on_sheets  # noqa: PLC0415
+    from app.surveys.zones import lap_note  # noqa: PLC0415
 
     book, track, tolerance = load_book(parsed.edition), _track(parsed), _tolerance(parsed)
     zones = _zones(parsed, book, track, tolerance)
@@ -85,7 +86,7 @@ def survey_track(parsed: argparse.Namespace) -> tuple[list[str], int]:
     write_whole(contents)
     wrote = f"Wrote {sheets} ({counted(len(zones), 'zone')}) and {lines}."
     ends = LIES_WRONG if any(one.wrong for one in zones) else 0
-    return [wrote, *_told(zones, tolerance)], ends
+    return [wrote, *filter(None, [lap_note(track)]), *_told(zones, tolerance)], ends
 
 
 def _places(parsed: argparse.Namespace, book: Book, track: Track) -> tuple[Path, Path]:

@@ -45,6 +45,16 @@ def test_it_writes_a_page_a_zone_and_a_list_of_all_lines(
     assert "6 zones" in capsys.readouterr().out
 
 
+def test_measures_that_make_no_lap_of_400_m_are_told(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    odd = ["--radius", "37.2", "--straight", "82.5"]
+    assert main(["survey", "--relay", "4x100", *odd, "--out", str(tmp_path / "odd")]) == 0
+    assert "400.62 m, 0.62 m more than 400 m. Check the radius" in capsys.readouterr().out
+    assert main(["survey", "--relay", "4x100", "--out", str(tmp_path / "usual")]) == 0
+    assert "Check the radius" not in capsys.readouterr().out
+
+
 def test_it_ends_with_3_where_a_line_lies_wrong_and_with_0_where_none_does(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
