@@ -13,12 +13,16 @@ const WOULD = {
     word("would crew", { posts: counted("posts", told.posts), people: counted("people", told.people), unwatched: listed(told.unwatched) }),
     ...(told.apart.length ? [word("would be apart", { apart: listed(told.apart) })] : []),
   ].join(" "),
-  "people-file": (told) => word("would people", { people: counted("people", told.people), left_out: listed(told.left_out) }),
+  "people-file": (told) => [
+    word("would people", { people: counted("people", told.people), left_out: listed(told.left_out) }),
+    ...(told.pinned_left_out.length ? [word("would unbind", { names: listed(told.pinned_left_out) })] : []),
+    ...(told.dropped_left_out.length ? [word("would leave dropped", { names: listed(told.dropped_left_out) })] : []),
+  ].join(" "),
   "template-file": (told) => word("would template", { posts: counted("posts", told.posts) }),
   "survey-file": (told) => word("would survey", { lines: counted("lines", told.lines), zones: counted("zones", told.zones), wrong: listed(told.wrong) }),
 };
 const PATIENCE = 120_000; // a sheet of badges may be long, and the line slow
-const TO_MIND = ["left_out", "in_two_heats", "lanes_moved", "renamed", "new_to_event", "drawn_again"];
+const TO_MIND = { "start-list-file": ["left_out", "in_two_heats", "lanes_moved", "renamed", "new_to_event", "drawn_again"] };
 
 const listed = (names) => new Intl.ListFormat(document.documentElement.lang).format(names.map(apart)) || word("nothing");
 
@@ -28,11 +32,10 @@ function paragraph(text, lang) {
 
 document.addEventListener("file-checked", (event) => {
   const told = event.detail;
-  const mind = TO_MIND.flatMap((name) => told[name] ?? []);
+  const mind = (TO_MIND[event.target.id] ?? []).flatMap((name) => told[name]);
   const place = event.target.querySelector(".would");
   place.replaceChildren(paragraph(WOULD[event.target.id](told)), ...mind.map((one) => paragraph(one, "en")));
 });
-document.addEventListener("form-taken", (event) => event.target.querySelector(".would")?.replaceChildren());
 
 // A search is no act that a feed would tell of: while it goes on, the page is read again.
 const SEARCH_MS = 1000;
