@@ -203,3 +203,34 @@ def test_a_bound_that_says_nothing_is_not_shown(chromium: Browser, meet: MeetAtH
             says = one["at_least"] or one["at_least"] == one["count"]
             cell = rows.nth(number).locator("td").last
             expect(cell).to_have_text(str(one["at_least"]) if says else "")
+
+
+def test_one_persons_hours_are_changed_and_everybody_else_stays_as_they_were(
+    chromium: Browser, meet: MeetAtHand
+) -> None:
+    with a_window(chromium, meet.service, meet.organiser) as window:
+        page = window.open(address(meet))
+        load(page, "name,experience,from,not\nUmpire 0,3,09:00,end\nUmpire 1,2,,\n")
+        page.locator("#people-file").get_by_role("button", name="Load it").click()
+        rows = page.locator("table.people tbody tr")
+        expect(rows).to_have_count(2)
+        before = meet.organiser.get("crew/wishes").json()["people"]
+        page.select_option("#hours-who", label="Umpire 0")
+        expect(page.locator("#hours-from")).to_have_value("09:00")
+        page.fill("#hours-from", "25:00")
+        page.get_by_role("button", name="Set the hours").click()
+        expect(page.locator("#hours-of .problem")).to_contain_text("Write it as 09:30")
+        window.wrong.clear()  # the refusal itself
+        page.select_option("#hours-who", label="Umpire 1")
+        page.fill("#hours-from", "12:00")
+        page.get_by_role("button", name="Set the hours").click()
+        expect(rows.filter(has_text="Umpire 1")).to_contain_text("12:00–")
+        hours = [{"begins": "12:00", "ends": None}]
+        after = meet.organiser.get("crew/wishes").json()["people"]
+        assert after == [before[0], {**before[1], "hours": hours}]
+        page.select_option("#hours-who", label="chief")
+        page.fill("#hours-until", "11:00")
+        page.get_by_role("button", name="Set the hours").click()
+        expect(rows).to_have_count(3)
+    stored = meet.organiser.get("crew/wishes").json()["people"]
+    assert (stored[:2], stored[2]["hours"]) == (after, [{"begins": None, "ends": "11:00"}])

@@ -41,6 +41,29 @@ document.addEventListener("file-checked", (event) => {
 const SEARCH_MS = 1000;
 setInterval(() => document.querySelector("#search[data-running]") && refresh(), SEARCH_MS);
 
+// Hours of one person go with all the rows of the list, as the document has it: those of whoever was
+// chosen before are as they were, and somebody new is on it only when chosen.
+const hoursOf = (form) => ["#hours-from", "#hours-until"].map((id) => form.querySelector(id));
+const rowsOf = (form) => [...form.querySelectorAll("input[name=people]")];
+const asListed = (row) => JSON.parse((row.dataset.was ??= row.value));
+
+document.addEventListener("change", ({ target }) => {
+  if (target.id !== "hours-who") return;
+  const row = rowsOf(target.form).find((one) => one.dataset.official === target.value);
+  const spans = (row && asListed(row).hours) ?? [];
+  const { begins, ends } = spans.length === 1 ? spans[0] : {};
+  hoursOf(target.form).forEach((field, at) => (field.value = ([begins, ends][at] ?? "").replace("T", " ")));
+});
+document.addEventListener("submit", ({ target: form }) => {
+  if (form.id !== "hours-of") return;
+  const [begins, ends] = hoursOf(form).map((field) => field.value.trim() || null);
+  for (const row of rowsOf(form)) {
+    const is = row.dataset.official === form.querySelector("#hours-who").value;
+    row.disabled = "new" in row.dataset && !is;
+    row.value = JSON.stringify(is ? { ...asListed(row), hours: begins || ends ? [{ begins, ends }] : [] } : asListed(row));
+  }
+}, true);
+
 const badges = document.getElementById("badges");
 // The list is shown anew whenever somebody joins or is named: who was ticked stays ticked.
 const ticked = new Set();
