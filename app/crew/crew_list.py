@@ -182,11 +182,11 @@ def _is_that(post: Post, place: Place) -> bool:
     return where == (place.official, place.take_over, place.edge, place.lanes)
 
 
-def summary(listed: Listed[PostRow], mind: ToMind, *, stored: bool) -> CrewListOut:
-    """What the list holds, and what is to be minded of the plan that it makes."""
+def summary(sent: CrewIn, listed: Listed[PostRow], mind: ToMind, *, stored: bool) -> CrewListOut:
+    """What the list makes, and what is to be minded of that plan."""
     return CrewListOut(
         stored=stored,
-        posts=len(listed.rows),
+        posts=len(sent.posts),
         people=len({likeness(row.official) for row in listed.rows}),
         unwatched=[gap.words for gap in mind.unwatched],
         apart=[one.words for one in mind.apart],

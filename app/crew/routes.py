@@ -100,11 +100,11 @@ async def post_crew_list(
 
     sent, seen, mind = await here.store.read_apart(look)
     if check:
-        return answer(crew_list.summary(seen, mind, stored=False))
+        return answer(crew_list.summary(sent, seen, mind, stored=False))
     if seen.problems:
         raise FileRefused("crew list", seen.problems)
     await here.store.act(meet_id, here.actor, actions.plan_crew(sent, version))
-    return answer(crew_list.summary(seen, mind, stored=True))
+    return answer(crew_list.summary(sent, seen, mind, stored=True))
 
 
 @router.get(

@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Final
 
 from sqlalchemy import update
 
 from app.access.queries import officials_of
+from app.access.wire import OfficialOut
 from app.crew.actions import is_watching
+from app.crew_search.plannable import plannable
 from app.crew_search.queries import wishes_of
 from app.crew_search.tables import crew_wishes
 from app.crew_search.wire import WishesIn, WishesOut
@@ -25,8 +28,12 @@ THERE: Final = (
 CHANGED: Final = "It was changed meanwhile. Read it again, then decide."
 
 
-def set_wishes(sent: WishesIn, version: int | None) -> Action[Put[WishesOut]]:
-    """Store them; later ones replace them and must name the version that they replace."""
+def set_wishes(
+    sent: WishesIn, version: int | None, *, may_leave_out_pinned: bool = False
+) -> Action[Put[WishesOut]]:
+    """Store them; later ones replace them and must name the version that they replace. A list of
+    people may leave out somebody for whom a choice is kept: that binds nobody then, and is told.
+    """
 
     def act(unit: Unit) -> Done[Put[WishesOut]]:
         content = sent.model_dump(mode="json")
@@ -34,7 +41,10 @@ def set_wishes(sent: WishesIn, version: int | None) -> Action[Put[WishesOut]]:
         if known.version and known.model_dump(mode="json", exclude={"version"}) == content:
             return Done(Put(known, created=False), None)
         insist_on_version(known.version, version, THERE, CHANGED)
-        _insist_on_people(unit, sent, known)
+        officials = officials_of(unit.conn, unit.meet_id)
+        _insist_on_people(officials, sent, known)
+        if not may_leave_out_pinned:
+            _insist_on_pinned(officials, sent, known)
         _insist_on_heats(unit, sent, known)
         _insist_on_template(sent)
         fresh = {"meet_id": unit.meet_id, "version": 0, "content": {}}
@@ -51,11 +61,11 @@ def set_wishes(sent: WishesIn, version: int | None) -> Action[Put[WishesOut]]:
     return act
 
 
-def _insist_on_people(unit: Unit, sent: WishesIn, known: WishesOut) -> None:
+def _insist_on_people(there: Sequence[OfficialOut], sent: WishesIn, known: WishesOut) -> None:
     """Of whoever is new in it: that somebody who is stored already is inactive by now must not keep
     anybody from saying so.
     """
-    officials = {one.id: one for one in officials_of(unit.conn, unit.meet_id)}
+    officials = {one.id: one for one in there}
     stored = {one.official for one in known.people}
     seen: set[str] = set()
     for number, person in enumerate(sent.people):
@@ -77,6 +87,20 @@ def _insist_on_people(unit: Unit, sent: WishesIn, known: WishesOut) -> None:
         if OfficialId(dropped) not in officials:
             raise Malformed(
                 "Whoever drops out must be an official of this meet.", field=f"/dropped/{number}"
+            )
+
+
+def _insist_on_pinned(there: Sequence[OfficialOut], sent: WishesIn, known: WishesOut) -> None:
+    """That each choice binds somebody, but for those that bound nobody before."""
+    names = {one.id: one.name for one in there}
+    can, could = ({one.id for one in plannable(some, there)} for some in (sent, known))
+    for number, pin in enumerate(sent.pins):
+        official = OfficialId(pin.official)
+        if official not in can and (pin not in known.pins or official in could):
+            raise Malformed(
+                f"Pin {number + 1} is for {names[official]}, who is not among those who can be "
+                "planned: add their row to the people, or leave the pin out.",
+                field=f"/pins/{number}/official",
             )
 
 

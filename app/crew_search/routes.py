@@ -119,7 +119,8 @@ async def _taken_over(
         return answer(found.told)
     if found.told.problems:
         raise FileRefused(name, found.told.problems)
-    await here.store.act(meet_id, here.actor, actions.set_wishes(found.wishes, version))
+    act = actions.set_wishes(found.wishes, version, may_leave_out_pinned=True)
+    await here.store.act(meet_id, here.actor, act)
     return answer(found.told.model_copy(update={"stored": True}))
 
 

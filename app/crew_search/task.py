@@ -14,12 +14,12 @@ from sqlalchemy import Connection
 
 from app.access.queries import officials_of
 from app.access.wire import OfficialOut
-from app.crew.actions import is_watching
 from app.crew.heats_named import in_words
 from app.crew.queries import Post, expected_in, plan_row, posts_of
+from app.crew_search.plannable import plannable
 from app.crew_search.queries import wishes_of
 from app.crew_search.wire import OPEN_ENDS, HoursIn, PersonIn, SearchIn, WishesOut
-from app.ids import HeatId, MeetId, OfficialId
+from app.ids import HeatId, MeetId
 from app.meets.queries import MeetFacts, heats_held, meet_facts
 from app.meets.states import HeatState
 from app.meets.track import track_note, track_of
@@ -39,7 +39,6 @@ from app.planning.facts import (
 from app.planning.spells import all_at_once, heats_at_once
 from app.planning.templates import default_template
 from app.refusals import NotFound, StateConflict
-from app.roles import Role
 from app.rules.track import Track
 
 
@@ -69,8 +68,7 @@ def asked_of(conn: Connection, meet_id: MeetId, sent: SearchIn) -> Asked:
     drawn = [heat for heat in drawn if heat.scheduled is not None]
     days = _Days(facts, drawn)
     heats = [_planned(heat, days) for heat in drawn]
-    officials = {one.id: one for one in officials_of(conn, meet_id)}
-    people = tuple(_people(wishes, officials, days))
+    people = tuple(_people(wishes, officials_of(conn, meet_id), days))
     stood = expected_in(conn, meet_id, drawn)
     to_come = [heat for heat in drawn if heat.state is HeatState.TO_COME]
     posts, plan = posts_of(conn, meet_id), plan_row(conn, meet_id)
@@ -91,8 +89,9 @@ def asked_of(conn: Connection, meet_id: MeetId, sent: SearchIn) -> Asked:
         version=plan.version if plan else 0,
         aside=_aside(posts, held, drawn),
     )
+    from_s = _from(sent, to_come, heats, untimed)
     if sent.keep:
-        asked = _keeping(asked, wishes, _from(sent, to_come, heats, untimed))
+        asked = _keeping(asked, wishes, from_s)
     else:
         asked = _anew(asked, wishes, {heat.id for heat in to_come})
     if pairs := heats_at_once(asked.task.heats, asked.task.settings):
@@ -156,20 +155,14 @@ def _planned(heat: HeatOut, days: _Days) -> PlannedHeat:
     return PlannedHeat(heat.id, *of, starts_s, lanes)
 
 
-def _people(
-    wishes: WishesOut, officials: Mapping[OfficialId, OfficialOut], days: _Days
-) -> Iterator[Person]:
-    """Those whom the wishes name, as far as they can still watch; else all umpires. A chief umpire
-    stands at a zone only where the wishes say so.
-    """
-    named = wishes.people or [
-        PersonIn(official=one.id) for one in officials.values() if Role.UMPIRE in one.roles
-    ]
-    for wish in named:
-        official = officials.get(OfficialId(wish.official))
+def _people(wishes: WishesOut, officials: Iterable[OfficialOut], days: _Days) -> Iterator[Person]:
+    """Those who can be planned, as far as they are there at any time."""
+    wished = {one.official: one for one in wishes.people}
+    for official in plannable(wishes, officials):
+        wish = wished.get(official.id) or PersonIn(official=official.id)
         hours = tuple(span for one in wish.hours for span in _spans(one, days))
         is_never_there = bool(wish.hours) and not hours
-        if official and is_watching(official) and not is_never_there:
+        if not is_never_there:
             yield Person(
                 id=official.id,
                 name=official.name,

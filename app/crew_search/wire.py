@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from datetime import datetime, timedelta
 from enum import StrEnum
 from typing import Annotated, Final, Self
 
@@ -12,13 +13,12 @@ from app.crew.wire import PostIn
 from app.ids import ChosenId, HeatId, OfficialId
 from app.planning.wishes import Wish
 from app.rules.relay import Edge, Relay, Side
+from app.sheets.crew_template import MOST_POSTS
 from app.sheets.fields import parse_scheduled
+from app.sheets.people_list import MOST_PEOPLE
 from app.sheets.problems import Problem
 from app.wire import Wire, shown
 
-MOST_PEOPLE: Final = 500
-MOST_TEMPLATE_POSTS: Final = 209
-"""One template for each number of people from 2 to 20."""
 MOST_POSITIONS: Final = 20
 MOST_PINS: Final = 500
 LONGEST_SEARCH_S: Final = 300
@@ -30,21 +30,34 @@ _OFFSET = re.compile(r"(Z|[+-][0-9]{2}:[0-9]{2})$")
 def _a_time(text: str) -> str:
     if _OFFSET.search(text):
         raise ValueError("hours are those of the meet's own clock: write them without an offset")
-    if len(text) > len("2026-06-13T09:30:00"):
-        raise ValueError("write it as 09:30 or 2026-06-13T09:30, by the meet's own clock")
-    return parse_scheduled(text)
+    try:
+        if len(text) <= len("2026-06-13T09:30:00"):
+            return parse_scheduled(text)
+    except ValueError:
+        pass
+    raise ValueError("write it as 09:30 or 2026-06-13T09:30, by the meet's own clock")
 
 
-MeetTime = Annotated[
-    str,
-    AfterValidator(_a_time),
-    Field(
-        json_schema_extra={
-            "pattern": r"^([0-9]{4}-[0-9]{2}-[0-9]{2}[T ])?[0-9]{1,2}:[0-9]{2}(:[0-9]{2})?$"
-        }
-    ),
-]
+def _an_end(text: str) -> str:
+    """24:00 is the midnight with which that day ends (common practice)."""
+    day, is_its_end, _ = text.partition("24:00")
+    if not is_its_end:
+        return _a_time(text)
+    midnight = _a_time(f"{day}00:00")
+    if "T" not in midnight:
+        return midnight
+    return (datetime.fromisoformat(midnight) + timedelta(1)).isoformat(timespec="minutes")
+
+
+_WRITTEN = Field(
+    json_schema_extra={
+        "pattern": r"^([0-9]{4}-[0-9]{2}-[0-9]{2}[T ])?[0-9]{1,2}:[0-9]{2}(:[0-9]{2})?$"
+    }
+)
+MeetTime = Annotated[str, AfterValidator(_a_time), _WRITTEN]
 """By the meet's own clock: 09:30 on each day, or 2026-06-13T09:30."""
+EndTime = Annotated[str, AfterValidator(_an_end), _WRITTEN]
+"""The same, and 24:00."""
 
 
 OPEN_ENDS: Final = (None, "00:00")
@@ -55,7 +68,7 @@ class HoursIn(Wire):
     """When somebody can be asked. An end that is left out is open."""
 
     begins: MeetTime | None = None
-    ends: MeetTime | None = None
+    ends: EndTime | None = None
 
     @model_validator(mode="after")
     def _ends_after_it_begins(self) -> Self:
@@ -138,7 +151,7 @@ class WishesIn(Wire):
     )
 
     people: Annotated[list[PersonIn], Field(max_length=MOST_PEOPLE)] = Field(default_factory=list)
-    template: Annotated[list[TemplatePostIn], Field(max_length=MOST_TEMPLATE_POSTS)] = Field(
+    template: Annotated[list[TemplatePostIn], Field(max_length=MOST_POSTS)] = Field(
         default_factory=list
     )
     pins: Annotated[list[PinIn], Field(max_length=MOST_PINS)] = Field(default_factory=list)
@@ -160,6 +173,12 @@ class WishListOut(Wire):
     people: int
     posts: int
     left_out: list[str] = Field(description="active umpires whom the list does not name")
+    pinned_left_out: list[str] = Field(
+        description="whom the list leaves out though choices are kept for them: those bind nobody"
+    )
+    dropped_left_out: list[str] = Field(
+        description="whom the list leaves out, and who dropped out before"
+    )
     ignored_columns: list[str]
     problems: list[Problem]
 

@@ -24,6 +24,7 @@ from app.planning.reading import (
 from app.planning.templates import default_template
 from app.rules.relay import Edge
 from app.rules.track import Track, is_run_on
+from app.sheets.columns import tell_of_unknown
 from app.sheets.crew_template import read_crew_template
 from app.sheets.fields import parse_scheduled
 from app.sheets.made_plan import DroppedRow, PlanRow, read_made_plan
@@ -86,16 +87,9 @@ def _rows(read: Read[Row], path: Path) -> Sequence[Row]:
     rows, aside, problems = read(read_list(path))
     if problems:
         raise FileRefused(problems)
-    _insist_on_columns(aside)
+    if unknown := tell_of_unknown(aside):
+        raise FileRefused(unknown)
     return rows
-
-
-def _insist_on_columns(aside: Sequence[str]) -> None:
-    """A column that nobody knows may be one that was meant: hours, say, that then bind nobody."""
-    if aside:
-        names = ", ".join(aside)
-        why = f"These columns are not known: {names}. Correct their names, or leave them out."
-        raise FileRefused([Problem(1, None, why)])
 
 
 def _start_list(path: Path) -> tuple[Sequence[HeatRows], tuple[str, ...]]:

@@ -14,7 +14,7 @@ from dataclasses import dataclass, field
 from types import MappingProxyType
 
 from app.sheets.cells import MISREAD_DATE, GridCell, GridRow, Unreadable, clean_text
-from app.sheets.problems import ProblemList, SheetRefused, show
+from app.sheets.problems import Problem, ProblemList, SheetRefused, show
 
 NO_MAPPING: Mapping[str, str] = MappingProxyType({})
 _TITLES_LISTED = 12
@@ -83,6 +83,17 @@ def find_columns(header: GridRow, columns: Columns, problems: ProblemList) -> La
         missing += columns.one_of
     ignored = [_name_title(titles, at) for at, name in enumerate(ours) if name not in places]
     return Layout(places, len(titles), tuple(ignored), tuple(missing))
+
+
+def tell_of_unknown(ignored: Sequence[str]) -> tuple[Problem, ...]:
+    """What stands against columns that nobody knows, in lists where one may well have been meant:
+    hours, say, that would then bind nobody.
+    """
+    if not ignored:
+        return ()
+    names = ", ".join(ignored)
+    why = f"These columns are not known: {names}. Correct their names, or leave them out."
+    return (Problem(1, None, why),)
 
 
 def _read_titles(header: GridRow, problems: ProblemList) -> list[str]:

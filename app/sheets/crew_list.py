@@ -10,13 +10,14 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from app.rules.relay import Edge, Relay, relay_named
 from app.sheets.columns import NO_MAPPING, Columns
 from app.sheets.fields import HEATS, LANES, read_required_text, read_whole_number
 from app.sheets.problems import ProblemList, show
 from app.sheets.table import Problem, Row, fill_table
+from app.visible import likeness
 
 TAKE_OVERS = (1, 3)
 SIDES = ("inside", "outside")
@@ -61,9 +62,11 @@ def read_crew_list(
     problems = ProblemList()
     table = fill_table(content, Columns((*REQUIRED, *OPTIONAL), REQUIRED, (), mapping), problems)
     found = [_read(row, problems) for row in table.rows]
+    posts = tuple(one for one in found if one is not None)
+    _tell_of_doubled(posts, problems)
     if not table.rows and not problems:
         problems.add(None, None, "This list names no post. Add a row for each post.")
-    return tuple(one for one in found if one is not None), table.ignored_columns, problems.told()
+    return posts, table.ignored_columns, problems.told()
 
 
 def _read(row: Row, problems: ProblemList) -> PostRow | None:
@@ -139,6 +142,24 @@ def _read_heats(row: Row, problems: ProblemList) -> HeatsAsked | None:
         return None
     numbers = _read_numbers(row, "heat", HEATS, problems)
     return HeatsAsked(event, of_round, frozenset(numbers or ()))
+
+
+def _tell_of_doubled(posts: tuple[PostRow, ...], problems: ProblemList) -> None:
+    """Of rows that say what an earlier one says: they make no further post."""
+    first: dict[PostRow, int] = {}
+    for one in posts:
+        row = first.setdefault(_alike(one), one.row)
+        if row != one.row:
+            why = f"This post stands in row {row} already. Keep one of both."
+            problems.add(one.row, "official", why)
+
+
+def _alike(one: PostRow) -> PostRow:
+    """The row as all that differ by nothing but their place, and how they are written."""
+    heats = one.heats and replace(
+        one.heats, event=likeness(one.heats.event), round=likeness(one.heats.round)
+    )
+    return replace(one, row=0, official=likeness(one.official), heats=heats)
 
 
 def _read_relays(row: Row, problems: ProblemList) -> tuple[Relay, ...] | None:

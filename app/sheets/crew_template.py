@@ -15,11 +15,13 @@ from app.rules.relay import Edge, Side
 from app.sheets.columns import NO_MAPPING, Columns
 from app.sheets.crew_list import read_one_of
 from app.sheets.fields import LANES, read_whole_number
-from app.sheets.problems import ProblemList
+from app.sheets.problems import ProblemList, SheetRefused
 from app.sheets.table import Problem, Row, fill_table
 
 COLUMNS = ("people", "edge", "side", "lanes")
 PEOPLE = (2, 20)
+MOST_POSTS = sum(range(PEOPLE[0], PEOPLE[1] + 1))
+"""As many as there are people, for each number of them."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,10 +39,15 @@ def read_crew_template(
     content: bytes, mapping: Mapping[str, str] = NO_MAPPING
 ) -> tuple[tuple[TemplateRow, ...], tuple[str, ...], tuple[Problem, ...]]:
     """The posts, the columns that are left aside, and the problems; take the template over only
-    when there are none. Raises SheetRefused when the file is no table.
+    when there are none. Raises SheetRefused when the file is no table, or has more posts than any.
     """
     problems = ProblemList()
     table = fill_table(content, Columns(COLUMNS, COLUMNS, (), mapping), problems)
+    if len(table.rows) > MOST_POSTS:
+        raise SheetRefused(
+            f"This template has {len(table.rows):,} posts; for {PEOPLE[0]} to {PEOPLE[1]} people "
+            f"there are at most {MOST_POSTS}. Give each number of people as many posts, once."
+        )
     posts = [post for row in table.rows if (post := _read(row, problems)) is not None]
     if not problems:
         _check_numbers(posts, problems)

@@ -4,6 +4,7 @@ stopped, and its plan taken over only when somebody says so.
 
 from __future__ import annotations
 
+import os
 from typing import Any
 
 import pytest
@@ -120,3 +121,116 @@ def test_what_cannot_be_planned_is_told_in_the_form(chromium: Browser, meet: Mee
         page.get_by_role("button", name="Search for a plan").click()
         expect(page.locator("#begin-search .problem")).to_contain_text("no start time")
         window.wrong.clear()  # the refusal itself
+
+
+def test_what_a_good_file_would_have_done_is_not_said_of_a_bad_one(
+    chromium: Browser, meet: MeetAtHand
+) -> None:
+    with a_window(chromium, meet.service, meet.organiser) as window:
+        page = window.open(address(meet))
+        load(page, "name\nUmpire 0\n")
+        would = page.locator("#people-file .would")
+        expect(would).to_contain_text("1 person can be planned")
+        expect(would).to_contain_text("Umpire 6")
+        expect(would).not_to_contain_text("chief")
+        load(page, "name,untill\nUmpire 0,12:00\n")
+        expect(page.locator("#people-file table.problems")).to_contain_text("not known: untill")
+        expect(would).to_be_empty()
+
+
+def test_only_those_who_can_be_planned_are_offered_and_a_list_without_a_pinned_one_says_so(
+    chromium: Browser, meet: MeetAtHand
+) -> None:
+    a_programme(meet)
+    with a_window(chromium, meet.service, meet.organiser) as window:
+        page = window.open(address(meet))
+        for picker in ("#pin-who option", "#who-drops option"):
+            expect(page.locator(picker)).to_have_text([f"Umpire {number}" for number in range(7)])
+        page.select_option("#pin-who", label="Umpire 6")
+        page.get_by_role("button", name="Keep this choice").click()
+        expect(page.get_by_role("button", name="Take it back")).to_have_count(1)
+        load(page, "name\nUmpire 0\nchief\n")
+        expect(page.locator("#people-file .would")).to_contain_text("bind nobody: Umpire 6")
+        page.locator("#people-file").get_by_role("button", name="Load it").click()
+        expect(page.locator("table.people tbody tr")).to_have_count(2)
+        expect(page.locator("#wishes")).to_contain_text("not among those who can be planned")
+        expect(page.locator("#pin-who option")).to_have_text(["Umpire 0", "chief"])
+
+
+def test_a_plan_that_was_found_is_looked_at_before_it_is_taken_over(
+    chromium: Browser, meet: MeetAtHand
+) -> None:
+    a_programme(meet)
+    with a_window(chromium, meet.service, meet.organiser) as window:
+        page = window.open(address(meet))
+        search(page)
+        expect(page.locator("#changes")).to_have_count(0)  # there is no plan that would change
+        by_edge = page.locator("#found-by-edge")
+        by_edge.locator("summary").click()
+        expect(by_edge.locator("tbody")).to_have_count(6)
+        first = by_edge.locator("tbody").first
+        expect(first.locator("th")).to_have_text("take-over 1, start")
+        expect(first.locator("td").nth(1)).to_contain_text("heats 1–4 10:00–10:30")
+        told = meet.organiser.get(f"crew/searches/{search_id(page)}").json()
+        people = {one["official"] for one in told["plan"]["posts"]}
+        by_person = page.locator("#found-by-person")
+        by_person.locator("summary").click()
+        expect(by_person.locator("tbody")).to_have_count(len(people))
+        expect(by_person.locator("tbody td").last).to_contain_text("take-over")
+        if shots := os.environ.get("SHOTS"):
+            for width in (390, 1280):
+                page.set_viewport_size({"width": width, "height": 900})
+                page.screenshot(path=f"{shots}/plan-found-{width}.png", full_page=True)
+        page.set_viewport_size({"width": 390, "height": 800})
+        is_wide = "document.documentElement.scrollWidth > document.documentElement.clientWidth"
+        assert not page.evaluate(is_wide)
+
+
+def search_id(page: Page) -> str:
+    taken = page.locator("form:has(#take-plan)").get_attribute("data-to") or ""
+    return taken.split("/")[-2]
+
+
+def test_a_bound_that_says_nothing_is_not_shown(chromium: Browser, meet: MeetAtHand) -> None:
+    a_programme(meet)
+    with a_window(chromium, meet.service, meet.organiser) as window:
+        page = window.open(address(meet))
+        search(page)
+        rows = page.locator("table.counts tbody tr")
+        told = meet.organiser.get(f"crew/searches/{search_id(page)}").json()["counts"]
+        expect(rows).to_have_count(len(told))
+        for number, one in enumerate(told):
+            says = one["at_least"] or one["at_least"] == one["count"]
+            cell = rows.nth(number).locator("td").last
+            expect(cell).to_have_text(str(one["at_least"]) if says else "")
+
+
+def test_one_persons_hours_are_changed_and_everybody_else_stays_as_they_were(
+    chromium: Browser, meet: MeetAtHand
+) -> None:
+    with a_window(chromium, meet.service, meet.organiser) as window:
+        page = window.open(address(meet))
+        load(page, "name,experience,from,not\nUmpire 0,3,09:00,end\nUmpire 1,2,,\n")
+        page.locator("#people-file").get_by_role("button", name="Load it").click()
+        rows = page.locator("table.people tbody tr")
+        expect(rows).to_have_count(2)
+        before = meet.organiser.get("crew/wishes").json()["people"]
+        page.select_option("#hours-who", label="Umpire 0")
+        expect(page.locator("#hours-from")).to_have_value("09:00")
+        page.fill("#hours-from", "25:00")
+        page.get_by_role("button", name="Set the hours").click()
+        expect(page.locator("#hours-of .problem")).to_contain_text("Write it as 09:30")
+        window.wrong.clear()  # the refusal itself
+        page.select_option("#hours-who", label="Umpire 1")
+        page.fill("#hours-from", "12:00")
+        page.get_by_role("button", name="Set the hours").click()
+        expect(rows.filter(has_text="Umpire 1")).to_contain_text("12:00–")
+        hours = [{"begins": "12:00", "ends": None}]
+        after = meet.organiser.get("crew/wishes").json()["people"]
+        assert after == [before[0], {**before[1], "hours": hours}]
+        page.select_option("#hours-who", label="chief")
+        page.fill("#hours-until", "11:00")
+        page.get_by_role("button", name="Set the hours").click()
+        expect(rows).to_have_count(3)
+    stored = meet.organiser.get("crew/wishes").json()["people"]
+    assert (stored[:2], stored[2]["hours"]) == (after, [{"begins": None, "ends": "11:00"}])

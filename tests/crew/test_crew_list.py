@@ -103,3 +103,28 @@ def test_a_plan_is_replaced_only_by_whoever_has_seen_it(meet: MeetAtHand) -> Non
     content = as_list(meet).rsplit("\n", 1)[0]
     assert meet.organiser.post("crew-list", content=content).status_code == 428
     assert meet.organiser.post("crew-list", content=content, etag='"v999"').status_code == 412
+
+
+def test_a_row_that_stands_there_twice_is_told_and_makes_no_post(meet: MeetAtHand) -> None:
+    umpire = names(meet)[meet.umpire.id]
+    rows = [f"{umpire},1,end,1-4", f"{umpire.upper()},1,END,1–4", f"{umpire},1,end,1-3"]
+    text = "\n".join(["official,take over,edge,lanes", *rows])
+    told = meet.organiser.post("crew-list", content=text, params={"check": "true"}).json()
+    assert [(one["row"], one["problem"]) for one in told["problems"]] == [
+        (3, "This post stands in row 2 already. Keep one of both.")
+    ]
+
+
+def test_posts_are_counted_as_they_are_made_and_not_by_rows(meet: MeetAtHand) -> None:
+    """One place through two heats is one post; one row of two take-overs makes two."""
+    umpire = names(meet)[meet.umpire.id]
+    lists = (
+        "event,round,heat,lane,team\nMixed 4x100 m,final,1,4,Tern\nMixed 4x100 m,final,2,4,Gull\n"
+    )
+    assert meet.organiser.post("start-lists", content=lists).status_code == 200
+    rows = [f"{umpire},1,end,1-4,Mixed 4x100 m,final,{heat}" for heat in (1, 2)]
+    rows.append(f'{umpire},"2, 3",end,5,Mixed 4x100 m,final,1')
+    text = "\n".join(["official,take over,edge,lanes,event,round,heat", *rows])
+    told = meet.organiser.post("crew-list", content=text, etag=etag(meet))
+    assert told.status_code == 200, told.text
+    assert told.json()["posts"] == len(posts(meet)) == 3

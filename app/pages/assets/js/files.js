@@ -26,7 +26,9 @@ function ask(form, file, check) {
   return send(method, check ? `${to}?check=true` : to, { body: file, etag: known, type: kindOf(file), within: 120_000 });
 }
 
+// What an earlier file would have done is not said of this one.
 function show(form, node) {
+  form.querySelector(".would")?.replaceChildren();
   seen(form).replaceChildren(...(node ? [node] : []));
 }
 

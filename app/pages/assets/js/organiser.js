@@ -13,12 +13,16 @@ const WOULD = {
     word("would crew", { posts: counted("posts", told.posts), people: counted("people", told.people), unwatched: listed(told.unwatched) }),
     ...(told.apart.length ? [word("would be apart", { apart: listed(told.apart) })] : []),
   ].join(" "),
-  "people-file": (told) => word("would people", { people: counted("people", told.people), left_out: listed(told.left_out) }),
+  "people-file": (told) => [
+    word("would people", { people: counted("people", told.people), left_out: listed(told.left_out) }),
+    ...(told.pinned_left_out.length ? [word("would unbind", { names: listed(told.pinned_left_out) })] : []),
+    ...(told.dropped_left_out.length ? [word("would leave dropped", { names: listed(told.dropped_left_out) })] : []),
+  ].join(" "),
   "template-file": (told) => word("would template", { posts: counted("posts", told.posts) }),
   "survey-file": (told) => word("would survey", { lines: counted("lines", told.lines), zones: counted("zones", told.zones), wrong: listed(told.wrong) }),
 };
 const PATIENCE = 120_000; // a sheet of badges may be long, and the line slow
-const TO_MIND = ["left_out", "in_two_heats", "lanes_moved", "renamed", "new_to_event", "drawn_again"];
+const TO_MIND = { "start-list-file": ["left_out", "in_two_heats", "lanes_moved", "renamed", "new_to_event", "drawn_again"] };
 
 const listed = (names) => new Intl.ListFormat(document.documentElement.lang).format(names.map(apart)) || word("nothing");
 
@@ -28,15 +32,37 @@ function paragraph(text, lang) {
 
 document.addEventListener("file-checked", (event) => {
   const told = event.detail;
-  const mind = TO_MIND.flatMap((name) => told[name] ?? []);
+  const mind = (TO_MIND[event.target.id] ?? []).flatMap((name) => told[name]);
   const place = event.target.querySelector(".would");
   place.replaceChildren(paragraph(WOULD[event.target.id](told)), ...mind.map((one) => paragraph(one, "en")));
 });
-document.addEventListener("form-taken", (event) => event.target.querySelector(".would")?.replaceChildren());
 
 // A search is no act that a feed would tell of: while it goes on, the page is read again.
 const SEARCH_MS = 1000;
 setInterval(() => document.querySelector("#search[data-running]") && refresh(), SEARCH_MS);
+
+// Hours of one person go with all the rows of the list, as the document has it: those of whoever was
+// chosen before are as they were, and somebody new is on it only when chosen.
+const hoursOf = (form) => ["#hours-from", "#hours-until"].map((id) => form.querySelector(id));
+const rowsOf = (form) => [...form.querySelectorAll("input[name=people]")];
+const asListed = (row) => JSON.parse((row.dataset.was ??= row.value));
+
+document.addEventListener("change", ({ target }) => {
+  if (target.id !== "hours-who") return;
+  const row = rowsOf(target.form).find((one) => one.dataset.official === target.value);
+  const spans = (row && asListed(row).hours) ?? [];
+  const { begins, ends } = spans.length === 1 ? spans[0] : {};
+  hoursOf(target.form).forEach((field, at) => (field.value = ([begins, ends][at] ?? "").replace("T", " ")));
+});
+document.addEventListener("submit", ({ target: form }) => {
+  if (form.id !== "hours-of") return;
+  const [begins, ends] = hoursOf(form).map((field) => field.value.trim() || null);
+  for (const row of rowsOf(form)) {
+    const is = row.dataset.official === form.querySelector("#hours-who").value;
+    row.disabled = "new" in row.dataset && !is;
+    row.value = JSON.stringify(is ? { ...asListed(row), hours: begins || ends ? [{ begins, ends }] : [] } : asListed(row));
+  }
+}, true);
 
 const badges = document.getElementById("badges");
 // The list is shown anew whenever somebody joins or is named: who was ticked stays ticked.
