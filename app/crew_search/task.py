@@ -18,7 +18,7 @@ from app.crew.heats_named import in_words
 from app.crew.queries import Post, expected_in, plan_row, posts_of
 from app.crew_search.plannable import plannable
 from app.crew_search.queries import wishes_of
-from app.crew_search.wire import OPEN_ENDS, HoursIn, PersonIn, SearchIn, WishesOut
+from app.crew_search.wire import HoursIn, PersonIn, SearchIn, WishesOut
 from app.ids import HeatId, MeetId
 from app.meets.queries import MeetFacts, heats_held, meet_facts
 from app.meets.states import HeatState
@@ -40,6 +40,7 @@ from app.planning.spells import all_at_once, heats_at_once
 from app.planning.templates import default_template
 from app.refusals import NotFound, StateConflict
 from app.rules.track import Track
+from app.sheets.people_list import OPEN_ENDS
 
 
 @dataclass(frozen=True, slots=True)

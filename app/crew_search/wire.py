@@ -15,7 +15,7 @@ from app.planning.wishes import Wish
 from app.rules.relay import Edge, Relay, Side
 from app.sheets.crew_template import MOST_POSTS
 from app.sheets.fields import parse_scheduled
-from app.sheets.people_list import MOST_PEOPLE
+from app.sheets.people_list import MOST_PEOPLE, OPEN_ENDS
 from app.sheets.problems import Problem
 from app.wire import Wire, shown
 
@@ -58,10 +58,6 @@ MeetTime = Annotated[str, AfterValidator(_a_time), _WRITTEN]
 """By the meet's own clock: 09:30 on each day, or 2026-06-13T09:30."""
 EndTime = Annotated[str, AfterValidator(_an_end), _WRITTEN]
 """The same, and 24:00."""
-
-
-OPEN_ENDS: Final = (None, "00:00")
-"""Midnight, where no day is named, is the end of the day."""
 
 
 class HoursIn(Wire):
