@@ -130,12 +130,13 @@ def test_a_document_without_its_content_type_is_told_the_header_to_send(
 def test_whoever_may_not_rule_is_told_who_may(meet: MeetAtHand) -> None:
     address = f"cases/{new_id()}/rulings/{new_id()}"
     told = a_problem(meet.umpire.put(address, a_ruling(), etag='"v1"'), 403, "role-missing")
-    assert "chief_umpire only where the meet says" in told["detail"]
+    assert "the role of chief umpire or referee (the chief umpire only where" in told["detail"]
     assert "organiser" in told["detail"]
     chief = meet["chief_umpire"].put(
         f"cases/{meet.report()['case']}/rulings/{new_id()}", a_ruling(), etag='"v1"'
     )
-    assert "terms.chief_umpire_rules" in a_problem(chief, 403, "role-missing")["detail"]
+    setting = "“The chief umpire may rule, as the referee may” in the settings of the meet"
+    assert setting in a_problem(chief, 403, "role-missing")["detail"]
 
 
 def test_only_what_could_have_stored_something_says_that_nothing_was(meet: MeetAtHand) -> None:

@@ -255,10 +255,12 @@ def _insist_on_meet(knock: Knock, caller: Caller) -> None:
 def _insist_on_role(who: Who, caller: Caller) -> None:
     if caller.roles.isdisjoint(who.roles):
         needed = sorted(who.roles)
-        one = f"the role {needed[0]}" if len(needed) == 1 else f"a role of: {', '.join(needed)}"
+        *others, last = (one.words for one in needed)
+        words = f"{', '.join(others)} or {last}" if others else last
         aside = f" ({who.aside})" if who.aside else ""
         raise RoleMissing(
-            f"This needs {one}{aside}. The organiser gives out the roles.", needed=needed
+            f"This needs the role of {words}{aside}. The organiser gives out the roles.",
+            needed=needed,
         )
 
 

@@ -29,11 +29,15 @@ JOINED = Who(frozenset(Role))
 ORGANISER = Who(frozenset({Role.ORGANISER}))
 ORGANISER_OR_FOUNDER = Who(frozenset({Role.ORGANISER}), founder=True)
 HEAD = Who(frozenset({Role.REFEREE, Role.CHIEF_UMPIRE}))
-RULES = Who(HEAD.roles, aside="chief_umpire only where the meet says terms.chief_umpire_rules")
+CHIEF_RULES = "“The chief umpire may rule, as the referee may”"
+"""The setting `terms.chief_umpire_rules`, as the organiser's page calls it."""
+RULES = Who(
+    HEAD.roles, aside=f"the chief umpire only where the settings of the meet say {CHIEF_RULES}"
+)
 HOLDS_BACK = Who(
     HEAD.roles,
-    aside="chief_umpire once the result was announced only where the meet says "
-    "terms.chief_umpire_rules",
+    aside="the chief umpire once the result was announced only where the settings of the meet say "
+    f"{CHIEF_RULES}",
 )
 ENDS_REHEARSALS = Who(frozenset({*HEAD.roles, Role.ORGANISER}))
 HEAD_OR_JURY = Who(frozenset({Role.REFEREE, Role.CHIEF_UMPIRE, Role.JURY}))

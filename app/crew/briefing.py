@@ -9,7 +9,6 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from datetime import datetime
-from functools import partial
 from itertools import groupby
 from typing import Final
 
@@ -19,7 +18,14 @@ from app.clock import at_the_meet
 from app.crew.day import Day, Stand, Turn, stand_of
 from app.crew.heats_named import named
 from app.crew.queries import Post
-from app.forms.briefing_card import Advice, BriefingCard, BriefingCards, HeatsThere, Place
+from app.forms.briefing_card import (
+    Advice,
+    BriefingCard,
+    BriefingCards,
+    HeatsThere,
+    Place,
+    StandThere,
+)
 from app.forms.stand_drawing import StandDrawn
 from app.forms.zone_scale import ZonePicture
 from app.ids import OfficialId
@@ -55,6 +61,12 @@ REPORT: Final = (
     "“Unsure” is an answer.",  # rules/observation.py
 )
 """Handbook of the trade, 2 (5.)."""
+
+FOR_ALL: Final = (
+    Advice("Your flags", FLAGS),
+    Advice("A good report says", REPORT),
+    Advice("Take care", CARE),
+)
 
 BATON_DECIDES: Final = "The baton decides, no body, foot or hand."
 """TR24.7 in secondary texts (handbook of the trade, 3)."""
@@ -104,39 +116,53 @@ def who_joins(day: Day, named: Sequence[str]) -> list[OfficialOut]:
 
 def _card(day: Day, who: OfficialOut, code: OnPaper | None) -> BriefingCard:
     stands = day.stands(who.id)
-    spare = (_without_heat(day, post) for post in day.without_heat(who.id))
+    told: set[tuple[Relay, Stand]] = set()
     return BriefingCard(
         official=who.name,
         link=code.link if code else "",
         works=code.works if code else "",
         drawing=_drawn(day, *stands[0]),
-        places=(*map(partial(_place, day), day.turns(who.id)), *spare),
+        caption="" if len(stands) == 1 else f"Drawn: {_words(*stands[0])}",
+        places=(
+            *(_place(day, turn, told) for turn in day.turns(who.id)),
+            *(_without_heat(day, post, told) for post in day.without_heat(who.id)),
+        ),
         advice=tuple(_advice(day, stands)),
+        for_all=FOR_ALL,
     )
 
 
-def _place(day: Day, turn: Turn) -> Place:
+def _place(day: Day, turn: Turn, told: set[tuple[Relay, Stand]]) -> Place:
+    """`told` are the stands of which the card has said where they lie: it says so once."""
+    relays = list(dict.fromkeys(heat.relay for heat in turn.heats))
     return Place(
-        words=tuple(stand.words for stand in turn.stands),
+        stands=tuple(
+            StandThere(stand.words, _lies(day, relays, stand, told)) for stand in turn.stands
+        ),
         heats=tuple(
-            HeatsThere(one.words, day.when(one.heats), len(one.heats)) for one in named(turn.heats)
+            HeatsThere(one.words, day.times(one.heats), len(one.heats)) for one in named(turn.heats)
         ),
     )
 
 
-def _without_heat(day: Day, post: Post) -> Place:
-    relays = _listed(day.relays_for(post))
-    return Place(words=(f"{stand_of(post).words} ({relays})",), heats=())
+def _without_heat(day: Day, post: Post, told: set[tuple[Relay, Stand]]) -> Place:
+    relays, stand = day.relays_for(post), stand_of(post)
+    words = f"{stand.words} ({_listed(relays)})"
+    return Place(stands=(StandThere(words, _lies(day, relays, stand, told)),), heats=())
 
 
 def _listed(relays: Iterable[Relay]) -> str:
     return ", ".join(relay.value for relay in relays)
 
 
+def _words(relay: Relay, stand: Stand) -> str:
+    return f"{relay}, {stand.words[:1].lower()}{stand.words[1:]}"
+
+
 def _drawn(day: Day, relay: Relay, stand: Stand) -> StandDrawn:
     rule = day.facts.book.zone(relay, stand.take_over)
     return StandDrawn(
-        words=f"{relay}, {stand.words[:1].lower()}{stand.words[1:]}",
+        words=_words(relay, stand),
         zone=ZonePicture("", rule.length_m, rule.leg_line_m, rule.acceleration_m, marks=()),
         lanes=max(day.facts.track.lanes, *stand.lanes),
         edge_m=0.0 if stand.edge is Edge.START else rule.length_m,
@@ -149,9 +175,6 @@ Stands = Sequence[tuple[Relay, Stand]]
 
 
 def _advice(day: Day, stands: Stands) -> Iterator[Advice]:
-    lies = list(_lies(day, stands))
-    if lies:
-        yield Advice("Where on the track", (f"{'; '.join(lies)}.",))
     for edges, title in _SEEN.items():
         seen = "; ".join(_seen(day, stands, edges))
         if seen:
@@ -160,21 +183,19 @@ def _advice(day: Day, stands: Stands) -> Iterator[Advice]:
         f"The zone, by {day.facts.book.title}, {day.facts.book.edition}",
         (*_zones(day, stands), BATON_DECIDES),
     )
-    yield Advice("Your flags", FLAGS)
-    yield Advice("A good report says", REPORT)
-    yield Advice("Take care", CARE)
 
 
-def _lies(day: Day, stands: Stands) -> Iterator[str]:
-    """Where each edge lies, from the first to the last lane that is watched there."""
-    several = len({(stand.take_over, stand.edge) for _, stand in stands}) > 1
-    for relay, stand in stands:
+def _lies(day: Day, relays: Sequence[Relay], stand: Stand, told: set[tuple[Relay, Stand]]) -> str:
+    """Where its edge lies, from the first to the last lane that is watched there."""
+    lies = []
+    for relay in relays:
         zones = day.zones(relay, stand.take_over)
         lanes = [lane for lane in stand.lanes if lane <= len(zones)]
-        if lanes:
+        if lanes and (relay, stand) not in told:
+            told.add((relay, stand))
             first, last = (_edge(zones[lane - 1], stand.edge) for lane in (lanes[0], lanes[-1]))
-            which = f" take-over {stand.take_over}, {stand.edge}" if several else ""
-            yield f"{relay}{which}: {_from_to(first, last)}"
+            lies.append(f"{relay}: {_from_to(first, last)}")
+    return "; ".join(lies)
 
 
 def _edge(zone: ZonePlace, edge: Edge) -> PlaceOnTrack:

@@ -21,6 +21,7 @@ from app.ids import HeatId, MeetId, OfficialId
 from app.meets.queries import MeetFacts, heats_held, meet_facts, relays_of
 from app.meets.track import track_note, track_of
 from app.meets.wire import HeatOut
+from app.plurals import runs
 from app.refusals import NotFound
 from app.rules.relay import Edge, Relay, Side
 from app.rules.track import Track, ZonePlace, zone_on_track
@@ -127,6 +128,18 @@ class Day:
             return first or last
         is_same_day = len(first) > A_DATE and first[:A_DATE] == last[:A_DATE]
         return f"{first}{RUN}{last[A_DATE:].lstrip() if is_same_day else last}"
+
+    def times(self, heats: Sequence[HeatOut]) -> str:
+        """The same, apart where further heats are run between them: 11:20, 11:40–11:45. A day is
+        told once.
+        """
+        places = {heat.id: place for place, heat in enumerate(self.heats)}
+        told, day = [], ""
+        for run in runs(places[heat.id] for heat in heats):
+            its_day, gap, clock = self.when([self.heats[place] for place in run]).partition(" ")
+            told.append(clock if gap and its_day == day else f"{its_day}{gap}{clock}")
+            day = its_day
+        return ", ".join(one for one in told if one)
 
     def _clock(self, heat: HeatOut) -> str:
         """With its day where the meet has several and the start list told it."""

@@ -1,8 +1,9 @@
 """What does an umpire take along? One card, from where to stand to what a report says.
 
 Four cards lie on a sheet. A card has all of somebody's day where it can, and goes on on a further
-one where it cannot: nothing is left out. It draws what it is given: who stands where comes from the
-crew plan, the zones and their rules from the rule book, what is seen from an edge from the rules.
+one where it cannot: nothing is left out, and what is told to everybody stands on the first. It
+draws what it is given: who stands where comes from the crew plan, the zones and their rules from
+the rule book, what is seen from an edge from the rules.
 """
 
 from __future__ import annotations
@@ -52,10 +53,20 @@ class HeatsThere:
 
 
 @dataclass(frozen=True, slots=True)
+class StandThere:
+    """A stand in words, and where on the track its edge lies; empty where that was said before, or
+    is not known.
+    """
+
+    words: str
+    lies: str
+
+
+@dataclass(frozen=True, slots=True)
 class Place:
     """Where somebody stands next, or has to be at once, and for which heats."""
 
-    words: tuple[str, ...]
+    stands: tuple[StandThere, ...]
     heats: tuple[HeatsThere, ...]
 
 
@@ -69,14 +80,18 @@ class Advice:
 
 @dataclass(frozen=True, slots=True)
 class BriefingCard:
-    """One official's day; `link` is the address that their own code leads to, or empty."""
+    """One official's day; `link` is the address that their own code leads to, or empty; `caption`
+    says which of several stands is drawn. `advice` is their own, `for_all` is told to everybody.
+    """
 
     official: str
     link: str
     works: str
     drawing: StandDrawn
+    caption: str
     places: tuple[Place, ...]
     advice: tuple[Advice, ...]
+    for_all: tuple[Advice, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -106,12 +121,12 @@ def draw_briefing_cards(briefing: BriefingCards, paper: Paper) -> bytes:
 
 def _write_on_few(flow: CardFlow, card: BriefingCard, number: int) -> None:
     """On one card, a little smaller where that saves a second one."""
-    write = partial(_write_card, card=card, number=number)
+    write = partial(_write_card, card=card, number=number, is_alone=True)
     for scale in SCALES:
         flow.scale = scale
         if flow.fits(write):
             return
-    write(flow)
+    _write_card(flow, card, number, is_alone=False)
 
 
 def _go_on(flow: Flow, official: str, number: int) -> None:
@@ -120,19 +135,31 @@ def _go_on(flow: Flow, official: str, number: int) -> None:
     flow.skip(GAP)
 
 
-def _write_card(flow: Flow, card: BriefingCard, number: int) -> None:
+def _write_card(flow: Flow, card: BriefingCard, number: int, *, is_alone: bool) -> None:
+    """What is told to everybody last, or first of several cards."""
     code = _write_code(flow, card, number)
     with code.beside(flow):
         _write_name(flow, card, number)
         draw_stand(flow, card.drawing)
+        if card.caption:
+            flow.write([Segment(card.caption, "drawing")], TEXT)
+            flow.skip(GAP)
+    if not is_alone:
+        flow.y = code.below(flow)
+        _write_advice(flow, card.for_all)
+        flow.skip(GAP)
     _write_places(flow, card.places, code)
     flow.y = code.below(flow)
-    for advice in card.advice:
+    _write_advice(flow, [*card.advice, *card.for_all] if is_alone else card.advice)
+
+
+def _write_advice(flow: Flow, some: Sequence[Advice]) -> None:
+    for advice in some:
         flow.skip(BETWEEN)
-        _write_advice(flow, advice)
+        _write_one(flow, advice)
 
 
-def _write_advice(flow: Flow, advice: Advice) -> None:
+def _write_one(flow: Flow, advice: Advice) -> None:
     title = Segment(f"{advice.title}:", "headings", Weight.BOLD)
     words = say(f" {' '.join(advice.sentences)}", advice.title)
     flow.write([title, *words], TEXT)
@@ -206,11 +233,23 @@ def _write_places(flow: Flow, places: Sequence[Place], code: _Code) -> None:
 
 
 def _write_place(flow: Flow, place: Place, left: int) -> None:
-    words = [Segment(words, "place", Weight.BOLD) for words in place.words]
-    lines = [line for one in words for line in flow.set_lines([one], TEXT + 1.0, flow.width)]
+    stands = [_set_stand(flow, one) for one in place.stands]
+    tall = sum(_tall(words) + _tall(lies) for words, lies in stands)
     a_row = TEXT * 2 * flow.scale
-    _turn_unless(flow, _tall(lines) + a_row, left, is_last=left == 0)
-    flow.columns([Column(flow.left, flow.width, lines, tag=flow.tag("H2"))])
+    _turn_unless(flow, tall + a_row, left, is_last=left == 0)
+    for words, lies in stands:
+        flow.columns([Column(flow.left, flow.width, words, tag=flow.tag("H2"))])
+        if lies:
+            flow.columns([Column(flow.left, flow.width, lies)])
+
+
+def _set_stand(flow: Flow, one: StandThere) -> tuple[list[Line], list[Line]]:
+    words = [Segment(one.words, "place", Weight.BOLD)]
+    lies = [Segment(f"{one.lies}.", "place")] if one.lies else []
+    return (
+        flow.set_lines(words, TEXT + 1.0, flow.width),
+        flow.set_lines(lies, TEXT, flow.width) if lies else [],
+    )
 
 
 def _turn_unless(flow: Flow, height: float, left: int, *, is_last: bool) -> None:

@@ -1,17 +1,18 @@
 """Who stands where, on one page for the chief?
 
 Above, each relay's zones on the track, with names at their edges; below, for each edge the lanes
-and the people, with a column for each change of the day. All of it stays on one page: where rows of
-names have no room the people have numbers, told in a key, and where changes have none the last ones
-are told by when they come.
+and the people, with a column for each change of the day. All of it stays on one page: where names
+have no room people have initials, told in a key; where rows have none an edge has one for all its
+lanes; and where changes have none the last ones are told by when they come.
 """
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from functools import partial
-from itertools import groupby
+from itertools import chain, count, groupby
 from math import ceil
 
 from app.forms.crew_on_track import CrewOnTrack, draw_crew_on_track, drawn_height
@@ -37,6 +38,7 @@ KEY_COLUMNS = 4
 MOST_COLUMNS = (12, 9, 7, 5, 4, 3, 2, 1)  # of changes that are shown
 MOST_NOTES, FEW_NOTES = 8, 2
 NOBODY = "nobody"
+MOST_LETTERS = 4  # of a last name, to tell initials apart
 CAUTION = "The crew plan in force when this was printed; the meet's appointed officials decide."
 
 
@@ -82,11 +84,12 @@ class ChiefsSheet(Printed):
 
 @dataclass(frozen=True, slots=True)
 class _Plan:
-    """How it is brought onto a page: names or numbers, the most columns and notes, how tall a track
-    is drawn, in which size.
+    """How it is brought onto a page: by names or initials, with a row a stand or an edge, the most
+    columns and notes, how tall a track is drawn, in which size.
     """
 
-    is_by_number: bool
+    has_initials: bool
+    is_by_edge: bool
     columns: int
     notes: int
     track: float
@@ -112,12 +115,12 @@ def _plans(sheet: ChiefsSheet) -> Iterator[_Plan]:
     """From the fullest and largest to the tightest."""
     most = max((len(table.columns) for table in sheet.tables), default=1)
     if most <= MOST_COLUMNS[0]:
-        for is_by_number in (False, True):
+        for has_initials, is_by_edge in ((False, False), (True, False), (True, True)):
             for scale in (*LARGER, *SCALES):
                 for track in TRACKS:
-                    yield _Plan(is_by_number, most, MOST_NOTES, track, scale)
+                    yield _Plan(has_initials, is_by_edge, most, MOST_NOTES, track, scale)
     for columns in MOST_COLUMNS:
-        yield _Plan(True, min(columns, most), FEW_NOTES, TRACKS[-1], SCALES[-1])
+        yield _Plan(True, True, min(columns, most), FEW_NOTES, TRACKS[-1], SCALES[-1])
 
 
 def _write_while_it_fits(flow: Flow, sheet: ChiefsSheet, plan: _Plan) -> None:
@@ -136,7 +139,7 @@ def _parts(flow: Flow, sheet: ChiefsSheet, plan: _Plan) -> Iterator[Callable[[],
     for table in sheet.tables:
         yield partial(flow.skip, GAP)
         yield from _table(flow, sheet, table, plan)
-    if plan.is_by_number:
+    if plan.has_initials:
         yield partial(flow.skip, GAP)
         yield partial(_write_key, flow, sheet.people)
     for note in sheet.notes:
@@ -187,28 +190,29 @@ def _part(
     flow: Flow, sheet: ChiefsSheet, table: CrewTable, part: range, plan: _Plan
 ) -> Iterator[Callable[[], None]]:
     where = WHERE * plan.scale
-    lanes = 0.0 if plan.is_by_number else LANES * plan.scale
+    lanes = 0.0 if plan.is_by_edge else LANES * plan.scale
     each = (flow.width - where - lanes) / len(part)
     people = [(where + lanes + number * each, each) for number in range(len(part))]
     places = [(0.0, where), *([(where, lanes)] if lanes else []), *people]
-    relays = f"{table.relays}; lanes: who" if plan.is_by_number else table.relays
+    relays = f"{table.relays}; lanes, inside or out: who" if plan.is_by_edge else table.relays
     heads = ["lanes, side"] if lanes else []
     heads = [relays, *heads, *(table.columns[one] for one in part)]
     yield partial(_write_row, flow, places, [_bold(words) for words in heads])
     yield partial(flow.rule, 0.9)
-    cells = _by_number if plan.is_by_number else _by_name
+    cells = _by_edge if plan.is_by_edge else _by_stand
+    names = initials_of(sheet.people) if plan.has_initials else sheet.people
     for (edge, where_it_is), rows in groupby(table.rows, key=lambda row: (row.edge, row.where)):
-        for row in cells(sheet, f"{edge}  {where_it_is}", list(rows), part):
+        for row in cells(names, f"{edge}  {where_it_is}", list(rows), part):
             yield partial(_write_row, flow, places, row)
         yield partial(flow.rule, 0.3)
 
 
-def _by_name(
-    sheet: ChiefsSheet, where: str, rows: Sequence[Row], part: range
+def _by_stand(
+    people: Sequence[str], where: str, rows: Sequence[Row], part: range
 ) -> Iterator[list[Segment]]:
     """A row for each stand at an edge."""
     for number, row in enumerate(rows):
-        names = [_people(row.who[one], sheet.people) for one in part]
+        names = [_people(row.who[one], people) for one in part]
         side = f", {row.side}" if row.side else ""
         yield [
             _bold("" if number else where),
@@ -224,22 +228,45 @@ def _people(who: tuple[int, ...] | None, people: Sequence[str]) -> Segment:
     return Segment(words, "names") if words else _bold(NOBODY)
 
 
-def _by_number(
-    _sheet: ChiefsSheet, where: str, rows: Sequence[Row], part: range
+def _by_edge(
+    people: Sequence[str], where: str, rows: Sequence[Row], part: range
 ) -> Iterator[list[Segment]]:
-    """One row for the whole edge: 1–2: 7; 3–4: 12."""
+    """One row for the whole edge: 1–2 in: BH; 3–4 out: CA."""
     cells = []
     for one in part:
-        there = [(row.lanes, row.who[one]) for row in rows]
-        words = (
-            f"{lanes.partition(' ')[2]}: {_numbers(who)}" for lanes, who in there if who is not None
-        )
-        cells.append(Segment("; ".join(words), "table"))
+        there = (_stand(row, row.who[one], people) for row in rows)
+        cells.append(Segment("; ".join(filter(None, there)), "table"))
     yield [_bold(where), *cells]
 
 
-def _numbers(who: tuple[int, ...]) -> str:
-    return ", ".join(str(one + 1) for one in who) or NOBODY
+def _stand(row: Row, who: tuple[int, ...] | None, people: Sequence[str]) -> str:
+    if who is None:
+        return ""
+    lanes, side = row.lanes.partition(" ")[2], f" {row.side.removesuffix('side')}".rstrip()
+    return f"{lanes}{side}: {', '.join(people[one] for one in who) or NOBODY}"
+
+
+def initials_of(people: Sequence[str]) -> list[str]:
+    """Initials by which people are told apart: BH, but BHal and BHar where two begin alike; those
+    that are alike all the same are numbered.
+    """
+    found = [_initials(name, 1) for name in people]
+    for letters in range(2, MOST_LETTERS + 1):
+        often = Counter(found)
+        found = [
+            _initials(name, letters) if often[before] > 1 else before
+            for name, before in zip(people, found, strict=True)
+        ]
+    taken: dict[str, None] = {}
+    for one in found:
+        further = (f"{one}{number}" for number in count(2))
+        taken[next(words for words in chain([one], further) if words not in taken)] = None
+    return list(taken)
+
+
+def _initials(name: str, letters: int) -> str:
+    first, *others = name.split()
+    return f"{first[0]}{others[-1][:letters]}" if others else first[: letters + 1]
 
 
 def _bold(words: str) -> Segment:
@@ -258,13 +285,14 @@ def _write_row(flow: Flow, places: Sequence[tuple[float, float]], cells: Sequenc
 
 
 def _write_key(flow: Flow, people: Sequence[str]) -> None:
-    """Whom each number is, down in columns."""
+    """Whom initials are of, down in columns."""
+    initials = initials_of(people)
     rows = ceil(len(people) / KEY_COLUMNS)
     each = flow.width / KEY_COLUMNS
     for row in range(rows):
         columns = []
         for place, number in enumerate(range(row, len(people), rows)):
-            words = [_bold(f"{number + 1}  "), Segment(people[number], "names")]
+            words = [_bold(f"{initials[number]}  "), Segment(people[number], "names")]
             lines = flow.set_lines(words, TEXT, each - BETWEEN)
             columns.append(Column(flow.left + place * each, each, lines))
         flow.columns(columns)

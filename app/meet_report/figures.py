@@ -5,7 +5,7 @@ Numbers of a meet are small, so that a share is always told as counts with an in
 score interval at 95 % (E. B. Wilson, JASA 22, 1927). Median and p90 are sample quantiles with
 linear interpolation, definition 7 of Hyndman and Fan (American Statistician 50, 1996). A time of
 less than nothing means that a clock was off or a time was typed too early: it is counted, and not
-reckoned with.
+reckoned with. White flags, which name neither a lane nor an infringement, are not counted by those.
 """
 
 from __future__ import annotations
@@ -44,6 +44,9 @@ class Section(StrEnum):
     OFFICIAL = "official"
 
 
+WITHOUT_WHITE = frozenset({Section.LANE, Section.INFRINGEMENT})
+
+
 class Step(StrEnum):
     """What is timed."""
 
@@ -74,7 +77,8 @@ class FlagShown:
 @dataclass(frozen=True, slots=True)
 class ReportMade:
     """A report: the instants are the server's; that of the flag is None where its phone's clock was
-    never compared with the server's, or no flag was kept.
+    never compared with the server's, or no flag was kept. `is_set_aside` where a protest or an
+    appeal set aside how it was ruled.
     """
 
     official: str
@@ -82,6 +86,7 @@ class ReportMade:
     where: Where
     infringement: str
     outcome: Outcome
+    is_set_aside: bool
     flag_at: datetime | None
     received_at: datetime | None
 
@@ -97,7 +102,9 @@ class RulingMade:
 
 @dataclass(frozen=True, slots=True)
 class PostExpected:
-    """A post that had to call for a heat whose calls are all in or given up."""
+    """A post that had to call for a heat whose result was announced, and whether nothing had come
+    from it by then.
+    """
 
     official: str
     is_silent: bool
@@ -158,18 +165,21 @@ class Share:
 @dataclass(frozen=True, slots=True)
 class Tally:
     """What was counted under a key of a section. One ruling ends all reports on its case, so that
-    there may be fewer rulings than reports, and one may stand under several keys.
+    there may be fewer rulings than reports, and one may stand under several keys. `white` is None
+    where white flags are not counted; `set_aside` are those of the reports ruled on whose ruling a
+    protest or an appeal set aside.
     """
 
     section: Section
     key: str
-    white: int
+    white: int | None
     yellow: int
     confirmed: int
     dismissed: int
     open: int
     withdrawn: int
     rulings: int
+    set_aside: int
 
     @property
     def reports(self) -> int:
@@ -198,7 +208,7 @@ class Times:
 
     @property
     def p90(self) -> float | None:
-        """The time within which nine in ten were done."""
+        """The 90th percentile."""
         if len(self.seconds) < 2:
             return self.median
         return quantiles(self.seconds, n=10, method="inclusive")[8]
@@ -206,7 +216,7 @@ class Times:
 
 @dataclass(frozen=True, slots=True)
 class Silent:
-    """How many of the posts that were expected to call have not."""
+    """How many of the posts that were expected to call had not when the result was announced."""
 
     key: str
     share: Share
@@ -284,7 +294,8 @@ def reckon(facts: Facts, *, by_official: bool) -> Figures:
 def _section(facts: Facts, section: Section, key_of: KeyOf) -> Iterable[Tally]:
     counted: dict[str, tuple[list[FlagShown], list[ReportMade]]] = {}
     for flag in facts.flags:
-        counted.setdefault(key_of(flag), ([], []))[0].append(flag)
+        if flag.is_yellow or section not in WITHOUT_WHITE:
+            counted.setdefault(key_of(flag), ([], []))[0].append(flag)
     for report in facts.reports:
         counted.setdefault(key_of(report), ([], []))[1].append(report)
     return [_tally(section, key, *counted[key]) for key in sorted(counted, key=_in_order)]
@@ -303,13 +314,14 @@ def _tally(
     return Tally(
         section,
         key,
-        white=len(flags) - yellow,
+        white=None if section in WITHOUT_WHITE else len(flags) - yellow,
         yellow=yellow,
         confirmed=ended.count(Outcome.CONFIRMED),
         dismissed=ended.count(Outcome.DISMISSED),
         open=ended.count(Outcome.OPEN),
         withdrawn=ended.count(Outcome.WITHDRAWN),
         rulings=len({one.case for one in reports if one.outcome in DECIDED}),
+        set_aside=sum(one.is_set_aside for one in reports),
     )
 
 

@@ -2,7 +2,7 @@
 
 Rehearsals leave no figure behind. A flag whose account came as another report counts as that one. A
 report and a call keep zone, edge and lane as they were then: an erasure takes words and names, and
-with an entry's body nothing that is counted here.
+with an entry's body nothing that is counted here. A yellow flag is about what its report says.
 """
 
 from __future__ import annotations
@@ -11,13 +11,26 @@ from collections.abc import Iterator, Mapping
 from datetime import datetime
 from typing import Any
 
-from sqlalchemy import ColumnElement, Connection, Select, and_, bindparam, false, func, select
+from sqlalchemy import (
+    ColumnElement,
+    Connection,
+    Select,
+    and_,
+    bindparam,
+    exists,
+    false,
+    func,
+    or_,
+    select,
+)
 
 from app.access.queries import Caller, official_names
-from app.appeals.tables import appeals, protests
+from app.appeals.tables import appeals, decisions, protests
+from app.crew.queries import expected_in
 from app.crew.tables import heat_posts, posts
 from app.ids import MeetId
 from app.meet_report.figures import (
+    DECIDED,
     Facts,
     Figures,
     FlagShown,
@@ -32,19 +45,21 @@ from app.meet_report.figures import (
 from app.meets.queries import IS_NOT_CALLED_OFF, heats_in
 from app.meets.states import HeatState
 from app.meets.tables import heats
-from app.reports.heard import post_lines
+from app.reports.heard import first_heard_in
 from app.reports.states import ReportState
 from app.reports.tables import calls, reports
 from app.reports.wire import Flag
 from app.results.tables import announcements
 from app.roles import Role
-from app.rulings.tables import rulings
+from app.rulings.states import DisqualificationState
+from app.rulings.tables import disqualifications, rulings
+from app.rulings.wire import Verdict
 from app.store.prepared import Prepared
 from app.store.rows import AnyRow
 from app.wire import PhoneClock
 
 SEES_ALL = (Role.CHIEF_UMPIRE, Role.REFEREE)
-CALLED_OR_GIVEN_UP = (HeatState.JUDGED, HeatState.ANNOUNCED, HeatState.FINAL)
+OUT = (HeatState.ANNOUNCED, HeatState.FINAL)
 
 _EDGE = func.coalesce(heat_posts.c.edge, posts.c.edge).label("edge")
 _TAKE_OVER = func.coalesce(heat_posts.c.take_over, posts.c.take_over).label("post_take_over")
@@ -102,6 +117,25 @@ _REPORTS = Prepared(
     .where(*_of_meet(reports))
     .order_by(reports.c.raised_at, reports.c.id)
 )
+_SET_ASIDE = or_(
+    exists().where(
+        disqualifications.c.by_ruling == rulings.c.id,
+        disqualifications.c.state == DisqualificationState.SET_ASIDE.value,
+    ),
+    and_(
+        rulings.c.verdict == Verdict.DISMISSED.value,
+        exists().where(
+            protests.c.ruling_id == rulings.c.id,
+            decisions.c.protest_id == protests.c.id,
+            disqualifications.c.heat_id == decisions.c.heat_id,
+            disqualifications.c.by_decision == decisions.c.id,
+            disqualifications.c.team_id == rulings.c.team_id,
+            disqualifications.c.state == DisqualificationState.IN_FORCE.value,
+        ),
+    ),
+)
+"""That a protest or an appeal made the opposite of a ruling: its disqualification does not count,
+or its team, whose case was dismissed, is disqualified all the same."""
 _RULINGS = Prepared(
     select(
         rulings.c.id,
@@ -111,13 +145,19 @@ _RULINGS = Prepared(
         rulings.c.ruled_at,
         rulings.c.replaced_by,
         rulings.c.reconsiders,
+        _SET_ASIDE.label("is_set_aside"),
     )
     .join(heats, heats.c.id == rulings.c.heat_id)
     .where(*_of_meet(heats))
     .order_by(rulings.c.ruled_at, rulings.c.id)
 )
 _ANNOUNCED = Prepared(
-    select(announcements.c.heat_id, announcements.c.entered_at, announcements.c.announced_at)
+    select(
+        announcements.c.heat_id,
+        announcements.c.entered_at,
+        announcements.c.announced_at,
+        announcements.c.run_seen,
+    )
     .where(announcements.c.meet_id == bindparam("meet"))
     .order_by(announcements.c.entered_at, announcements.c.number)
 )
@@ -133,7 +173,7 @@ _HEATS = (
     select(heats.c.id)
     .where(
         *_of_meet(heats),
-        heats.c.state.in_([state.value for state in CALLED_OR_GIVEN_UP]),
+        heats.c.state.in_([state.value for state in OUT]),
         IS_NOT_CALLED_OFF,
     )
     .order_by(heats.c.position)
@@ -163,31 +203,30 @@ def facts_of(conn: Connection, meet_id: MeetId) -> Facts:
     """All that a meet report counts."""
     where = {"meet": meet_id}
     ruled, written = _RULINGS.all(conn, where), _REPORTS.all(conn, where)
-    verdicts = {row.case_id: row.verdict for row in ruled if row.replaced_by is None}
-    shown = _CALLS.all(conn, where)
+    standing = {row.case_id: row for row in ruled if row.replaced_by is None}
+    shown, announced = _CALLS.all(conn, where), _ANNOUNCED.all(conn, where)
     came_as = {row.id: row.came_as for row in written if row.came_as is not None}
-    seen = {row.id: _seen(row) for row in written}
+    flags_at = _flags_at(shown, came_as)
+    by_id = {row.id: row for row in written}
     return Facts(
-        flags=[_flag(row, seen, came_as) for row in shown],
-        reports=list(_reports(written, verdicts, _flags_at(shown, came_as))),
-        rulings=list(_rulings(ruled, _ANNOUNCED.all(conn, where))),
-        posts=list(_posts(conn, meet_id)),
+        flags=[_flag(row, by_id.get(came_as.get(row.report_id, row.report_id))) for row in shown],
+        reports=list(_reports(written, standing, flags_at)),
+        rulings=list(_rulings(ruled, announced)),
+        posts=list(_posts(conn, meet_id, announced)),
         remedies=list(_remedies(conn, where)),
     )
-
-
-def _where(row: AnyRow, take_over: int | None) -> Where:
-    return Where(take_over or row.post_take_over, row.edge, row.lane)
 
 
 def _seen(row: AnyRow) -> str:
     return str((row.observation or {}).get("seen", ""))
 
 
-def _flag(row: AnyRow, seen: Mapping[str, str], came_as: Mapping[str, str]) -> FlagShown:
-    report = came_as.get(row.report_id, row.report_id)
-    is_yellow = row.flag == Flag.YELLOW
-    return FlagShown(row.official_id, _where(row, None), seen.get(report, ""), is_yellow)
+def _flag(row: AnyRow, report: AnyRow | None) -> FlagShown:
+    """A tap on a phone tells no lane: it comes with the report."""
+    lane = row.lane if report is None or report.lane is None else report.lane
+    where = Where(row.post_take_over, row.edge, lane)
+    seen = "" if report is None else _seen(report)
+    return FlagShown(row.official_id, where, seen, row.flag == Flag.YELLOW)
 
 
 def _flags_at(shown: list[AnyRow], came_as: Mapping[str, str]) -> Mapping[str, datetime | None]:
@@ -205,27 +244,33 @@ def _flags_at(shown: list[AnyRow], came_as: Mapping[str, str]) -> Mapping[str, d
 
 def _reports(
     written: list[AnyRow],
-    verdicts: Mapping[str, str],
+    standing: Mapping[str, AnyRow],
     flags_at: Mapping[str, datetime | None],
 ) -> Iterator[ReportMade]:
     for row in written:
         if row.came_as is None:
+            ruling = standing.get(row.case_id)
+            outcome = _outcome(row, ruling)
             yield ReportMade(
                 official=row.official_id,
                 case=row.case_id,
-                where=_where(row, row.take_over),
+                where=Where(row.take_over or row.post_take_over, row.edge, row.lane),
                 infringement=_seen(row),
-                outcome=_outcome(row, verdicts),
+                outcome=outcome,
+                is_set_aside=outcome in DECIDED
+                and ruling is not None
+                and bool(ruling.is_set_aside),
                 flag_at=flags_at.get(row.id),
                 received_at=row.received_at,
             )
 
 
-def _outcome(row: AnyRow, verdicts: Mapping[str, str]) -> Outcome:
+def _outcome(row: AnyRow, ruling: AnyRow | None) -> Outcome:
     if row.state == ReportState.WITHDRAWN:
         return Outcome.WITHDRAWN
-    ruled = row.state == ReportState.RULED and row.case_id in verdicts
-    return Outcome(verdicts[row.case_id]) if ruled else Outcome.OPEN
+    if row.state == ReportState.RULED and ruling is not None:
+        return Outcome(ruling.verdict)
+    return Outcome.OPEN
 
 
 def _rulings(ruled: list[AnyRow], announced: list[AnyRow]) -> Iterator[RulingMade]:
@@ -240,11 +285,20 @@ def _rulings(ruled: list[AnyRow], announced: list[AnyRow]) -> Iterator[RulingMad
             yield RulingMade(row.case_id, row.ruled_at, next(later, None))
 
 
-def _posts(conn: Connection, meet_id: MeetId) -> Iterator[PostExpected]:
+def _posts(conn: Connection, meet_id: MeetId, announced: list[AnyRow]) -> Iterator[PostExpected]:
+    """Of the present run of each heat, by its first announcement."""
     ids = list(conn.execute(_HEATS, {"meet": meet_id}).scalars())
-    for lines in post_lines(conn, meet_id, heats_in(conn, meet_id, ids)).values():
-        for line in lines:
-            yield PostExpected(line.official, line.flag is None)
+    known, heard = heats_in(conn, meet_id, ids), first_heard_in(conn, ids)
+    expected = expected_in(conn, meet_id, known)
+    first: dict[tuple[str, int], datetime] = {}
+    for row in announced:
+        first.setdefault((row.heat_id, row.run_seen), row.entered_at)
+    for one in known:
+        out_at = first.get((one.id, one.present_run))
+        if out_at is not None:
+            for post in expected[one.id]:
+                came_at = heard[one.id].get(post.id)
+                yield PostExpected(post.official_id, came_at is None or came_at > out_at)
 
 
 def _remedies(conn: Connection, where: Mapping[str, Any]) -> Iterator[Remedy]:

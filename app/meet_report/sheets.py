@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 from app.forms.fonts import Weight
 from app.forms.meet_report_sheet import Bar, Interval, MeetReportSheet
 from app.forms.plain_table import Heading, PlainTable
 from app.forms.sheet_head import MeetHead
-from app.meet_report.figures import Figures, Section, Tally
+from app.meet_report.figures import WITHOUT_WHITE, Figures, Section, Tally
 from app.meet_report.telling import share_in_words, took_in_words, words_of
 
 TITLES = {
@@ -19,33 +19,37 @@ TITLES = {
     Section.INFRINGEMENT: "By what was reported",
     Section.OFFICIAL: "By official",
 }
+KEY = Heading("", 0.2, Weight.BOLD)
+WHITE = Heading("white flags", 0.08)
 COUNTED = (
-    Heading("", 0.24, Weight.BOLD),
-    Heading("white flags", 0.08),
     Heading("yellow flags", 0.08),
     Heading("reports", 0.08),
     Heading("open", 0.07),
     Heading("withdrawn", 0.1),
     Heading("rulings", 0.08),
-    Heading("confirmed, of those ruled on", 0.27),
+    Heading("confirmed, of those ruled on", 0.24),
+    Heading("set aside", 0.07),
 )
 TIMED = (
     Heading("", 0.3, Weight.BOLD),
     Heading("timed", 0.1),
     Heading("median", 0.16),
-    Heading("nine in ten within", 0.18),
+    Heading("90th percentile (p90)", 0.18),
     Heading("a clock was off", 0.12),
     Heading("clock not known", 0.14),
 )
 HOW = (
-    "A report counts for the zone, edge and lane that it is about; a white flag names no lane. "
-    "Confirmed and dismissed as the ruling that stands has it, one ruling for all reports on its "
-    "case; what a protest or an appeal made of it is told on its own. Rehearsals are not counted.",
+    "A report counts for the zone, edge and lane that it is about, its yellow flag for its lane; a "
+    "white flag names no lane. Confirmed and dismissed as the last ruling on the case has it, one "
+    "for all its reports. Set aside are those of them whose ruling a protest or an appeal set "
+    "aside later. Rehearsals are not counted.",
     "Intervals are Wilson's, at 95 %. Reports on one case are ruled on together, so that they tell "
     "a little less than their number.",
     "A flag's time is its phone's, put right by how far that was off; a report's when it arrived; "
     "ruling and announcement are the first of each. Times that would be less than nothing are left "
-    "out and counted as a clock that was off. Nine in ten: linear interpolation (definition 7).",
+    "out and counted as a clock that was off. The 90th percentile is interpolated (definition 7).",
+    "A post is silent when announced where neither flag nor report of it had come when the result "
+    "of the heat was announced for the first time; what came later does not change that.",
 )
 
 
@@ -81,8 +85,9 @@ def sentences(figures: Figures) -> list[str]:
     return [
         f"Flags: {whole.white} white, {whole.yellow} yellow. Reports: {whole.reports}, of which "
         f"{whole.open} open and {whole.withdrawn} withdrawn.",
-        f"Confirmed of those ruled on: {share_in_words(whole.share)}.",
-        f"Silent posts, heat by heat, of heats that are judged: {silent.count} of {silent.of}.",
+        f"Confirmed of those ruled on: {share_in_words(whole.share)}. Set aside later, by a "
+        f"protest or an appeal: {whole.set_aside}.",
+        f"Posts silent when the result was announced, heat by heat: {silent.count} of {silent.of}.",
     ]
 
 
@@ -118,8 +123,7 @@ def _label(one: Tally, names: Mapping[str, str]) -> str:
 
 def _tables(figures: Figures, names: Mapping[str, str]) -> list[PlainTable]:
     counted = [
-        PlainTable(title, COUNTED, _rows(figures.by(section), names), size=8.2, title=title)
-        for section, title in TITLES.items()
+        _counted(title, section, figures.by(section), names) for section, title in TITLES.items()
     ]
     times = [
         (
@@ -140,9 +144,16 @@ def _tables(figures: Figures, names: Mapping[str, str]) -> list[PlainTable]:
     return [
         *counted,
         PlainTable("times", TIMED, times, size=8.2, title="How long it took"),
-        _plain("Silent posts by official", ("official", "heats without a call"), silent),
+        _plain("Silent when announced, by official", ("official", "posts, heat by heat"), silent),
         _plain("Protests and appeals", ("remedy", "stands", "how many"), ended),
     ]
+
+
+def _counted(
+    title: str, section: Section, tallies: Sequence[Tally], names: Mapping[str, str]
+) -> PlainTable:
+    white = () if section in WITHOUT_WHITE else (WHITE,)
+    return PlainTable(title, (KEY, *white, *COUNTED), _rows(tallies, names), size=8.2, title=title)
 
 
 def _plain(title: str, headings: Sequence[str], rows: Sequence[Sequence[str]]) -> PlainTable:
@@ -150,8 +161,10 @@ def _plain(title: str, headings: Sequence[str], rows: Sequence[Sequence[str]]) -
     return PlainTable(title, [Heading(one, share) for one in headings], rows, 8.2, title)
 
 
-def _counts(one: Tally) -> tuple[int, ...]:
-    return (one.white, one.yellow, one.reports, one.open, one.withdrawn, one.rulings)
+def _counts(one: Tally) -> Iterator[int]:
+    if one.white is not None:
+        yield one.white
+    yield from (one.yellow, one.reports, one.open, one.withdrawn, one.rulings)
 
 
 def _rows(tallies: Sequence[Tally], names: Mapping[str, str]) -> list[tuple[str, ...]]:
@@ -160,6 +173,7 @@ def _rows(tallies: Sequence[Tally], names: Mapping[str, str]) -> list[tuple[str,
             words_of(one.section, one.key, names),
             *(str(n) for n in _counts(one)),
             share_in_words(one.share),
+            str(one.set_aside),
         )
         for one in tallies
     ]

@@ -11,7 +11,18 @@ from app.rules.observation import Infringement
 from app.sheets.writing import OutCell, write_csv
 
 COLUMNS = ("section", "key", "measure", "count", "of", "low", "high", "seconds")
-COUNTS = ("white", "yellow", "reports", "confirmed", "dismissed", "open", "withdrawn", "rulings")
+COUNTS = (
+    "white",
+    "yellow",
+    "reports",
+    "confirmed",
+    "dismissed",
+    "open",
+    "withdrawn",
+    "rulings",
+    "set_aside",
+)
+SILENT = "silent when announced"
 
 Row = tuple[OutCell, ...]
 
@@ -86,16 +97,18 @@ def _rows(figures: Figures, names: Mapping[str, str]) -> Iterator[Row]:
     for one in figures.tallies:
         yield from _counted(one.section, words_of(one.section, one.key, names), one)
     yield from _timed(figures.times)
-    yield _row("silent posts", "all", "silent", figures.silent)
+    yield _row("silent posts", "all", SILENT, figures.silent)
     for silent in figures.silent_by_official:
-        yield _row("silent posts", names[silent.key], "silent", silent.share)
+        yield _row("silent posts", names[silent.key], SILENT, silent.share)
     for ended in figures.ended:
         yield (f"{ended.kind}s", ended.state, "count", ended.count, *[None] * 4)
 
 
 def _counted(section: str, key: str, one: Tally) -> Iterator[Row]:
     for name in COUNTS:
-        yield (section, key, name, getattr(one, name), *[None] * 4)
+        count = getattr(one, name)
+        if count is not None:
+            yield (section, key, name.replace("_", " "), count, *[None] * 4)
     yield _row(section, key, "confirmed of those ruled on", one.share)
 
 
@@ -124,7 +137,7 @@ def share_in_words(share: Share) -> str:
 
 
 def took_in_words(seconds: float | None) -> str:
-    """A time as people say it: 48 s, 4 min 05 s, 1 h 02 min."""
+    """A time as people say it, to the nearest second: 48 s, 4 min 05 s, 1 h 02 min 08 s."""
     if seconds is None:
         return "\N{EN DASH}"
     whole = round(seconds)
@@ -132,4 +145,4 @@ def took_in_words(seconds: float | None) -> str:
         return f"{whole} s"
     if whole < 3600:
         return f"{whole // 60} min {whole % 60:02} s"
-    return f"{whole // 3600} h {whole % 3600 // 60:02} min"
+    return f"{whole // 3600} h {whole % 3600 // 60:02} min {whole % 60:02} s"

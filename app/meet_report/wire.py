@@ -25,7 +25,9 @@ class TallyOut(Wire):
     section: Section
     key: str = Field(description="the zone's number, the lane, the official's id; or `not told`")
     words: str
-    white: int = Field(description="white flags")
+    white: int | None = Field(
+        description="white flags; null by lane and by infringement, of which they name none"
+    )
     yellow: int = Field(description="yellow flags")
     reports: int
     confirmed: int
@@ -33,6 +35,10 @@ class TallyOut(Wire):
     open: int
     withdrawn: int
     rulings: int = Field(description="cases of these reports that were ruled on")
+    set_aside: int = Field(
+        description="of the reports that were ruled on, those whose ruling a protest or an appeal "
+        "set aside later"
+    )
     confirmed_share: ShareOut = Field(description="of the reports that were ruled on")
 
 
@@ -42,13 +48,15 @@ class TimesOut(Wire):
     step: Step
     count: int = Field(description="how many were timed")
     median: float | None
-    p90: float | None = Field(description="quantile with linear interpolation, definition 7")
+    p90: float | None = Field(
+        description="90th percentile with linear interpolation, definition 7 of Hyndman and Fan"
+    )
     clock_off: int = Field(description="left out: ended before they began, by the clocks")
     unknown: int = Field(description="left out: the clock of a phone was never compared")
 
 
 class SilentOut(Wire):
-    """Posts of one official that were expected to call and did not."""
+    """Posts of one official that were expected to call, and had not when the result was out."""
 
     official: str
     words: str
@@ -70,6 +78,9 @@ class MeetReportOut(Wire):
     whole: TallyOut
     tallies: list[TallyOut]
     times: list[TimesOut]
-    silent: ShareOut = Field(description="posts, heat by heat, of the heats that are judged")
+    silent: ShareOut = Field(
+        description="posts, heat by heat, of which nothing had come when the heat's result was "
+        "announced"
+    )
     silent_by_official: list[SilentOut]
     ended: list[EndedOut]

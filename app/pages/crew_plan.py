@@ -1,8 +1,9 @@
 """The whole crew plan as it is shown: a number for each post, and pictures for each relay.
 
 A post's number is the same in the table and in every picture, so that a number in a picture is a
-person. Relays are those on the programme and those that posts name; as long as there is neither,
-the posts are shown where they stand in a 4x100.
+person. A plan of single heats is shown for one of them, whose posts are numbered from 1. Relays are
+those on the programme and those that posts name; as long as there is neither, the posts are shown
+where they stand in a 4x100.
 """
 
 from __future__ import annotations
@@ -20,7 +21,7 @@ from app.meets import queries as meets
 from app.meets.states import HeatState
 from app.meets.track import track_note, track_of
 from app.meets.wire import HeatOut
-from app.pages.track_plan import Crew, TrackPlan, plan_track
+from app.pages.track_plan import UPRIGHT_MARK_M, Crew, TrackPlan, plan_track, stands_for
 from app.pages.zone_plan import ZonePlan, plan_zone
 from app.plurals import spans
 from app.rules.relay import Edge, Relay
@@ -28,7 +29,7 @@ from app.rules.relay import Edge, Relay
 
 @dataclass(frozen=True, slots=True)
 class Numbered:
-    """A post with its number in the plan, and the single heats that it stands for."""
+    """A post with its number among those that are shown, and the single heats it stands for."""
 
     number: int
     post: PostOut
@@ -49,10 +50,13 @@ class ZonePicture:
 
 @dataclass(frozen=True, slots=True)
 class RelayPictures:
-    """Where everybody stands for a relay: on the whole track, and zone by zone."""
+    """Where everybody stands for a relay: on the whole track, as it lies and, for a phone, upright;
+    and zone by zone.
+    """
 
     relay: Relay
     track: TrackPlan
+    upright: TrackPlan
     posts: Sequence[Numbered]
     zones: Sequence[ZonePicture]
 
@@ -81,12 +85,13 @@ class Torn:
 class CrewShown:
     """The crew plan, what it leaves unwatched, who cannot be where it wants them, and its pictures;
     none on a track whose measures, as the settings have them, make no lap of 400 or 200 m, nor of
-    relays whose zones are not known there (`undrawn`). A plan of single heats is drawn for one of
-    them, `heat`, of all `heats`.
+    relays whose zones are not known there (`undrawn`). Of a plan of single heats one is shown,
+    `heat`, of all `heats`; `everybody` are then the posts of the whole plan.
     """
 
     version: int
     posts: Sequence[Numbered]
+    everybody: Sequence[Numbered]
     unwatched: Sequence[Gap]
     apart: Sequence[Torn]
     relays: Sequence[RelayPictures]
@@ -97,14 +102,18 @@ class CrewShown:
 
 def crew_shown(conn: Connection, meet_id: MeetId, asked: HeatId | None = None) -> CrewShown:
     """The crew plan of a meet with its pictures; one of single heats for the heat that is asked
-    for, else for the first to come.
+    for, else for the first to come. NotFound where the meet has no such heat.
     """
     facts, plan = meets.meet_facts(conn, meet_id), crew.crew(conn, meet_id)
     posts = sorted(plan.posts, key=_as_met)
+    chosen = None if asked is None else meets.heat(conn, meet_id, asked)
     heats = meets.programme(conn, meet_id) if any(one.heats for one in posts) else []
-    heat = _heat_drawn(heats, asked)
+    heat = (chosen or _next(heats)) if heats else None
     names = HeatNames(heats)
-    numbered = [Numbered(at, post, names.of(post.heats)) for at, post in enumerate(posts, 1)]
+    everybody = _numbered(posts, names)
+    if heat is not None:
+        posts = [one for one in posts if stands_for(one, heat.relay, heat)]
+    numbered = _numbered(posts, names)
     track = None if track_note(facts.track) else track_of(facts.track)
     known = {} if track is None else facts.book.zones_on(track)
     relays = [heat.relay] if heat else _relays(meets.relays_of(conn, meet_id), posts)
@@ -112,6 +121,7 @@ def crew_shown(conn: Connection, meet_id: MeetId, asked: HeatId | None = None) -
     return CrewShown(
         version=plan.version,
         posts=numbered,
+        everybody=everybody,
         unwatched=[_gap(one, names) for one in plan.unwatched],
         apart=[Torn(one, names.of(one.heats)) for one in plan.apart],
         relays=[_pictures(one, numbered) for one in drawn],
@@ -121,10 +131,13 @@ def crew_shown(conn: Connection, meet_id: MeetId, asked: HeatId | None = None) -
     )
 
 
-def _heat_drawn(heats: Sequence[HeatOut], asked: HeatId | None) -> HeatOut | None:
+def _next(heats: Sequence[HeatOut]) -> HeatOut | None:
     to_come = (heat for heat in heats if heat.state is HeatState.TO_COME)
-    chosen = (heat for heat in heats if heat.id == asked)
-    return next(chosen, None) or next(to_come, None) or next(iter(heats), None)
+    return next(to_come, None) or next(iter(heats), None)
+
+
+def _numbered(posts: Iterable[PostOut], names: HeatNames) -> list[Numbered]:
+    return [Numbered(at, post, names.of(post.heats)) for at, post in enumerate(posts, 1)]
 
 
 def _as_met(post: PostOut) -> tuple[int, bool, list[int], str]:
@@ -149,6 +162,7 @@ def _pictures(on_track: Crew, numbered: Sequence[Numbered]) -> RelayPictures:
     return RelayPictures(
         on_track.relay,
         plan_track(on_track),
+        plan_track(on_track, UPRIGHT_MARK_M),
         there,
         [
             ZonePicture(

@@ -12,7 +12,7 @@ from app.access.guard import Here
 from app.access.queries import Caller
 from app.guarded import for_readers
 from app.ids import ChosenId, MeetId
-from app.meet_report.figures import NOT_TOLD, Section
+from app.meet_report.figures import NOT_TOLD, WITHOUT_WHITE, Section
 from app.meet_report.queries import figures_for, names_for, sees_all
 from app.pages.frame import frame_of
 from app.pages.rendering import Language, Page, render
@@ -48,4 +48,5 @@ def _shown(conn: Connection, meet_id: MeetId, who: Caller) -> Mapping[str, Any]:
         "sections": [(section, figures.by(section)) for section in SECTIONS],
         "bars": [one for one in figures.by(Section.ZONE_AND_EDGE) if one.reports],
         "not_told": NOT_TOLD,
+        "without_white": WITHOUT_WHITE,
     }

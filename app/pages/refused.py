@@ -23,6 +23,7 @@ def as_page(handler: Handler) -> Handler:
         told = json.loads(bytes(document.body))
         shows = {name: told[name] for name in ("detail", "status")}
         shows["slug"] = told["type"].rpartition("/")[2]
+        shows["needed"] = told.get("needed", [])
         kept = {name: value for name, value in document.headers.items() if name in KEPT}
         page = Page("refused.html", shows, status=document.status_code, headers=kept)
         return render(request, page, request.query_params.get("language"))

@@ -29,6 +29,7 @@ from app.rules.relay import Edge, Relay, Side
 from app.rules.track import Track, zone_on_track
 
 MARK_M = 2.9  # the radius of a post's mark, of the sign at an unwatched edge, of a zone's label
+UPRIGHT_MARK_M = 5.6  # in a picture that stands upright, on a phone
 SIGN_M = 2.6
 LABEL_M = 7.0
 FURTHER_M = 4.0  # each further number in a label
@@ -98,10 +99,12 @@ class ZoneLabel:
 @dataclass(frozen=True, slots=True)
 class TrackPlan:
     """The whole track. `surface` is its ground, with the infield left out (even-odd); `direction`
-    is the middle of an arrow to the right, which tells how it is run.
+    is the middle of an arrow to the right, which tells how it is run; `mark_m` is the radius of a
+    post's mark.
     """
 
     box: Box
+    mark_m: float
     surface: str
     lane_lines: tuple[str, ...]
     finish: str
@@ -134,8 +137,7 @@ class Crew:
         return [
             (number, one)
             for number, one in enumerate(self.posts, 1)
-            if (not one.relays or self.relay in one.relays)
-            and (self.heat is None or not one.heats or self.heat.id in one.heats)
+            if stands_for(one, self.relay, self.heat)
         ]
 
     @property
@@ -162,17 +164,24 @@ class Crew:
                 yield take_over, edge, run
 
 
-def plan_track(crew: Crew) -> TrackPlan:
+def stands_for(post: PostOut, relay: Relay, heat: HeatOut | None) -> bool:
+    """Whether a post is for a relay, and for this heat of it."""
+    is_for_relay = not post.relays or relay in post.relays
+    return is_for_relay and (heat is None or not post.heats or heat.id in post.heats)
+
+
+def plan_track(crew: Crew, mark_m: float = MARK_M) -> TrackPlan:
     """The whole track with the relay's zones, its posts, and what they leave unwatched."""
     track = crew.track
     inner, outer = loop(track, edge_radius(track, 0)), loop(track, edge_radius(track, track.lanes))
-    beside = _Beside(track)
+    beside = _Beside(track, mark_m)
     posts = tuple(PostMark(number, post, beside.post(crew, post)) for number, post in crew.numbered)
     gaps = tuple(_gap(crew, beside, *gap) for gap in crew.unwatched())
     labels = tuple(_labels(crew, beside))  # after the marks, which stand as near as they can
     finish_at = beside.put(1, 0.0, Side.OUTSIDE, FINISH_BESIDE_M, FINISH_M)
     return TrackPlan(
         box=beside.box(),
+        mark_m=mark_m,
         surface=outer.path + inner.path,
         lane_lines=tuple(
             loop(track, edge_radius(track, edge)).path for edge in range(track.lanes + 1)
@@ -247,6 +256,7 @@ class _Beside:
     """The ground on both sides of the track, where marks stand clear of each other."""
 
     track: Track
+    mark_m: float
     taken: list[tuple[Spot, float]] = field(default_factory=list)
 
     def spot(self, lane: int, past_finish: float, side: Side, away: float) -> Spot:
@@ -269,7 +279,7 @@ class _Beside:
         lanes = sorted(lane for lane in post.lanes if lane <= self.track.lanes)
         lane = lanes[len(lanes) // 2] if lanes else self.track.lanes
         place = crew.place(post.take_over, post.edge, lane)
-        return self.put(lane, place, post.side, BESIDE_M, MARK_M)
+        return self.put(lane, place, post.side, self.mark_m + BESIDE_M - MARK_M, self.mark_m)
 
     def box(self) -> Box:
         """What holds the track and all marks."""

@@ -121,6 +121,19 @@ def heard_in(
     return {heat_id: _what_counts(each) for heat_id, each in shown.items()}
 
 
+def first_heard_in(
+    conn: Connection, heat_ids: Sequence[HeatId]
+) -> Mapping[HeatId, Mapping[PostId, datetime]]:
+    """By heat when the first flag or report of each post came in its present run, whatever became
+    of it; a silent post is absent.
+    """
+    first: dict[HeatId, dict[PostId, datetime]] = {one: {} for one in heat_ids}
+    for heat_id, called in chain(_written_in(conn, heat_ids), _calls_in(conn, heat_ids)):
+        before = first[heat_id].get(called.post, called.at)
+        first[heat_id][called.post] = min(before, called.at)
+    return first
+
+
 def _what_counts(shown: Iterable[Called]) -> Mapping[PostId, Called]:
     """Of each post the flag that weighs most, and of those the last."""
     counting: dict[PostId, Called] = {}

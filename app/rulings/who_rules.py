@@ -10,6 +10,7 @@ from __future__ import annotations
 from sqlalchemy import Connection
 
 from app.access.queries import Caller
+from app.access.who_may import CHIEF_RULES
 from app.ids import CaseId
 from app.meets.queries import MeetFacts
 from app.refusals import OwnReport, RoleMissing
@@ -23,7 +24,7 @@ def insist_may_rule(caller: Caller, meet: MeetFacts) -> None:
         return
     raise RoleMissing(
         "At this meet only the referee rules. Let the referee rule, or have the organiser set "
-        "terms.chief_umpire_rules."
+        f"{CHIEF_RULES} in the settings of the meet."
     )
 
 

@@ -211,10 +211,10 @@ def test_numbers_in_the_pictures_of_the_crew_are_the_people_in_the_table(
             (row.locator("td").first.inner_text(), row.locator("th").inner_text()) for row in rows
         ]
         assert sorted(name for _, name in table) == sorted(CREW)
-        expect(page.locator("svg.plan-track")).to_have_count(2)
+        expect(page.locator("svg.plan-track.lying")).to_have_count(2)
         expect(page.locator("svg.plan-enlarged")).to_have_count(6)
         for relay in page.locator("section.relay").all():
-            whole = relay.locator("svg.plan-track .plan-number").all_text_contents()
+            whole = relay.locator("svg.plan-track.lying .plan-number").all_text_contents()
             assert sorted(whole) == sorted(number for number, _ in table)
             for zone in relay.locator("figure").all():
                 drawn = zone.locator("svg .plan-post text").all_text_contents()

@@ -6,6 +6,7 @@ Rule 170.3 (2012) for the older zone. What umpires are told: handbook of the tra
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from typing import Any
 
@@ -139,6 +140,10 @@ def test_every_heat_that_somebody_is_planned_for_is_on_their_card_and_no_other(
     assert "Women 4x100 m, heats: heats 1, 3" not in cards(meet)["Cleo Anchor"]
 
 
+def heats_of(meet: MeetAtHand) -> list[Json]:
+    return list(meet.organiser.get("heats").json()["heats"])
+
+
 def timed(meet: MeetAtHand, day: str) -> None:
     rows = ["event,round,heat,lane,team,scheduled", f"Men 4x400 m,final,1,3,Quay,{day}15:30"]
     rows += [f"Women 4x100 m,heats,{one},3,Pier {one},{day}14:0{one}" for one in (1, 2, 3)]
@@ -176,7 +181,53 @@ def test_a_card_says_where_on_the_track_its_edge_lies(meet: MeetAtHand) -> None:
     """
     load(meet, "Women 4x100 m")
     plan(meet, a_post(new_id(), meet["Bo Halyard"].id, take_over=3, edge="start", lanes=[1]))
-    assert "Where on the track: 4x100: 80 m into the second bend." in cards(meet)["Bo Halyard"]
+    there = "Take-over 3: start, lane 1, inside 4x100: 80 m into the second bend."
+    assert there in cards(meet)["Bo Halyard"]
+
+
+def test_two_posts_at_one_edge_are_told_apart_each_with_where_its_own_lanes_lie(
+    meet: MeetAtHand,
+) -> None:
+    """The leg line of take-over 2 lies 25 m or so into the second bend, and further for each lane
+    (the staggers of a 4x100, common practice). Which of the posts is drawn is said.
+    """
+    load(meet, "Women 4x100 m", heats=2)
+    bo, heats = meet["Bo Halyard"].id, [one["id"] for one in heats_of(meet)]
+    plan(
+        meet,
+        a_post(new_id(), bo, take_over=2, edge="end", lanes=[1, 2], heats=heats[:1]),
+        a_post(new_id(), bo, take_over=2, edge="end", lanes=[5, 6], heats=heats[1:]),
+    )
+    words = cards(meet)["Bo Halyard"]
+    lies = re.findall(r"Take-over 2: end, lanes (\S+), inside 4x100: ([^.]+)\.", words)
+    assert [lanes for lanes, _ in lies] == ["1–2", "5–6"]
+    assert lies[0][1] != lies[1][1]
+    assert "Drawn: 4x100, take-over 2: end, lanes 1–2, inside" in words
+
+
+def test_heats_with_others_between_have_each_their_own_time(meet: MeetAtHand) -> None:
+    rows = [f"Women 4x100 m,heats,{one},3,Pier {one},11:{one}0" for one in range(1, 6)]
+    loaded = meet.organiser.post(
+        "start-lists", content="\n".join(["event,round,heat,lane,team,scheduled", *rows])
+    )
+    assert loaded.status_code == 200, loaded.text
+    heats = [one["id"] for one in heats_of(meet)]
+    bo = meet["Bo Halyard"].id
+    plan(meet, a_post(new_id(), bo, heats=[heats[0], heats[2], heats[3]]))
+    words = cards(meet)["Bo Halyard"]
+    assert "Women 4x100 m, heats: heats 1, 3–4 11:10, 11:30–11:40" in words
+
+
+def test_what_is_told_to_everybody_stands_once_however_many_cards_a_day_needs(
+    meet: MeetAtHand,
+) -> None:
+    load(meet, *(f"Women {one} 4x100 m" for one in range(30)), heats=2)
+    plan(meet, a_post(new_id(), meet["Bo Halyard"].id))
+    words = cards(meet)["Bo Halyard"]
+    assert "card 1 of 2" in read_pages(ask(meet))[0]
+    for title in ("Your flags:", "A good report says:", "Take care:"):
+        assert words.count(title) == 1
+        assert words.index(title) < words.index("further card")
 
 
 def test_a_card_tells_what_is_seen_from_its_edges_with_the_rule_and_what_is_not(
@@ -238,7 +289,8 @@ def test_a_post_without_heats_names_its_relays_and_every_zone_that_differs_once(
     bo = meet["Bo Halyard"].id
     plan(meet, a_post(new_id(), bo, lanes=[8]), a_post(new_id(), bo, relays=["medley"]))
     words = cards(meet)["Bo Halyard"]
-    assert "Take-over 1: end, lane 8, inside (4x100, 4x200, 4x400) No heat of it is drawn" in words
+    assert "Take-over 1: end, lane 8, inside (4x100, 4x200, 4x400)" in words
+    assert words.count("No heat of it is drawn yet.") == 2
     assert "4x100, 4x200, medley: 30 m, leg line 20 m after its start" in words
     assert "4x400: 20 m, leg line 10 m after its start" in words
 

@@ -6,10 +6,14 @@ worst case after every heat. What nobody watches is held against what `GET …/c
 
 from __future__ import annotations
 
+import re
 from typing import Any
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
+from app.forms.chiefs_sheet import initials_of
 from app.ids import new_id
 from tests.builders import (
     Json,
@@ -181,6 +185,39 @@ def test_a_full_crew_and_a_hundred_heats_stay_on_one_page_and_nobody_is_left_out
     words = " ".join(text for _, text in read_structure(pdf))
     names = {one["official_name"] for one in hand.organiser.get("crew").json()["posts"]}
     assert [name for name in sorted(names) if name not in words] == []
+
+
+@pytest.mark.parametrize("paper", ["A4", "letter"])
+@pytest.mark.parametrize("changes", [8, 33])
+def test_a_plan_of_single_heats_says_by_whom_and_from_which_side_lanes_are_watched(
+    running_service: Service, changes: int, paper: str
+) -> None:
+    """Nobody is a number that has to be told from a lane."""
+    hand = a_bare_meet(running_service, last_day="2026-06-13")
+    a_large_crew(hand, 24, changes)
+    pdf = ask(hand, paper=paper)
+    assert check_rims(pdf) == []
+    words = " ".join(text for _, text in read_structure(pdf))
+    lanes = re.findall(r"\b1–2,? in(?:side)?:? (\S+)", words)
+    assert lanes
+    assert [one for one in lanes if not re.match(r"U\d\d|Umpire", one)] == []
+
+
+@given(st.lists(st.text("abé -ß", min_size=1).filter(lambda one: bool(one.strip())), max_size=40))
+def test_initials_tell_all_people_apart(people: list[str]) -> None:
+    initials = initials_of(people)
+    assert len(set(initials)) == len(people)
+    assert all(one[0] == name.split()[0][0] for one, name in zip(initials, people, strict=True))
+
+
+def test_initials_grow_where_two_begin_alike() -> None:
+    assert initials_of(["Bo Halyard", "Bea Harbour", "Cleo Anchor", "Bo Halyard", "Rua"]) == [
+        "BHaly",
+        "BHar",
+        "CA",
+        "BHaly2",
+        "Ru",
+    ]
 
 
 def test_the_edges_of_each_zone_have_names_on_the_track(meet: MeetAtHand) -> None:

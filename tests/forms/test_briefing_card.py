@@ -19,6 +19,7 @@ from app.forms.briefing_card import (
     BriefingCards,
     HeatsThere,
     Place,
+    StandThere,
     draw_briefing_cards,
 )
 from app.forms.flow import Flow
@@ -45,6 +46,11 @@ def a_stand(**changes: Any) -> StandDrawn:
     return replace(stand, **changes)
 
 
+def a_place(words: str = "Take-over 2: end, lanes 3–4, outside") -> StandThere:
+    """Where somebody stands, in the second bend."""
+    return StandThere(words, "4x100: 25–29 m into the second bend")
+
+
 def some_heats(number: int) -> tuple[HeatsThere, ...]:
     """Rounds of two heats each."""
     return tuple(
@@ -60,11 +66,10 @@ def a_card(**changes: Any) -> BriefingCard:
         link="",
         works="",
         drawing=a_stand(),
-        places=(Place(("Take-over 2: end, lanes 3–4, outside",), some_heats(1)),),
-        advice=(
-            Advice("Seen from the end", ("Pass completed beyond the zone (TR24.7).",)),
-            Advice("Take care", ("Keep out of the running lanes.", "Phone down.")),
-        ),
+        caption="",
+        places=(Place((a_place(),), some_heats(1)),),
+        advice=(Advice("Seen from the end", ("Pass completed beyond the zone (TR24.7).",)),),
+        for_all=(Advice("Take care", ("Keep out of the running lanes.", "Phone down.")),),
     )
     return replace(card, **changes)
 
@@ -159,7 +164,7 @@ def test_however_many_heats_all_stand_on_the_cards_and_what_is_left_is_told(
     """Nothing is cut: a card without room says how many heats stand on the next one."""
     places = tuple(
         Place(
-            (f"Place {place}",),
+            (a_place(f"Place {place}"),),
             tuple(HeatsThere(f"P{place}R{one}: heats", "", many) for one, many in enumerate(its)),
         )
         for place, its in enumerate(day)
@@ -192,7 +197,7 @@ EXTREME = a_card(
     official="W" * 120,
     link=LINK.format(1),
     works=WORKS,
-    places=(Place(("Ẫ" * 90, "sail " * 30), some_heats(60)),) * 3,
+    places=(Place((a_place("Ẫ" * 90), a_place("sail " * 30)), some_heats(60)),) * 3,
     advice=(Advice("Take care", ("Ẫ" * 300, "sail " * 400)),) * 4,
 )
 

@@ -4,11 +4,21 @@ from __future__ import annotations
 
 import csv
 import io
+from datetime import UTC, datetime, timedelta
+from typing import Any
 
 import pytest
 
 from app.meet_report.telling import COLUMNS
-from tests.builders import Json, MeetAtHand, a_meet, a_problem
+from tests.appeals.desk import (
+    a_protest,
+    an_announced_disqualification,
+    decided,
+    lodge,
+    set_aside,
+    team,
+)
+from tests.builders import Json, MeetAtHand, a_meet, a_phone_clock, a_problem, a_report
 from tests.forms.pdf_reading import read_text
 from tests.running import Service
 
@@ -122,8 +132,7 @@ def test_the_page_the_list_and_the_paper_say_the_same(evening: MeetAtHand) -> No
     paper = " ".join(read_text(evening.referee.get("meet-report.pdf").content).split())
     for text in (page, paper):
         assert "1 of 2, 95 % interval 9 % to 91 %" in " ".join(text.split())
-    written = evening.referee.get("meet-report.csv").content.decode("utf-8-sig")
-    rows = list(csv.DictReader(io.StringIO(written)))
+    rows = figures_listed(evening)
     assert tuple(rows[0]) == COLUMNS
     share = next(one for one in rows if one["measure"] == "confirmed of those ruled on")
     assert (share["count"], share["of"], share["low"], share["high"]) == (
@@ -139,3 +148,123 @@ def test_steps_are_timed_from_flag_to_announcement(evening: MeetAtHand) -> None:
     assert times["report to ruling"]["count"] == 2
     assert times["ruling to announcement"]["count"] == 2
     assert 0 <= times["report to ruling"]["median"] <= times["report to ruling"]["p90"]
+
+
+def figures_listed(meet: MeetAtHand) -> list[dict[str, str]]:
+    """The list for spreadsheets, a figure a row."""
+    written = meet.referee.get("meet-report.csv").content.decode("utf-8-sig")
+    return list(csv.DictReader(io.StringIO(written)))
+
+
+def report_of(meet: MeetAtHand, call: Json) -> str:
+    """The report that a yellow flag raised."""
+    return str(meet.umpire.get(f"calls/{call['id']}").json()["report"])
+
+
+def write(meet: MeetAtHand, report: str, **changes: Any) -> None:
+    """The account of what a flag was about."""
+    sent = a_report(meet.heat(), meet.posts["umpire"], **changes)
+    answer = meet.umpire.put(f"reports/{report}", sent)
+    assert answer.status_code in {200, 201}, answer.text
+
+
+def counted(report: Json, section: str, key: str) -> Json:
+    """What stands under a key of a section."""
+    found = [one for one in report["tallies"] if (one["section"], one["key"]) == (section, key)]
+    assert len(found) == 1, report["tallies"]
+    return dict(found[0])
+
+
+def test_a_ruling_that_a_protest_set_aside_is_told_beside_the_confirmed_ones(
+    service: Service,
+) -> None:
+    meet = a_meet(service)
+    ruling = an_announced_disqualification(meet)
+    assert told(meet, "referee")["whole"]["set_aside"] == 0
+    protest = lodge(meet, a_protest(meet, ruling))
+    decided(meet, protest, "upheld", orders=set_aside(ruling))
+    for who in ("referee", "umpire"):
+        report = told(meet, who)
+        assert (report["whole"]["confirmed"], report["whole"]["set_aside"]) == (1, 1)
+        assert counted(report, "lane", "4")["set_aside"] == 1
+    page = meet.referee.get(f"/meets/{meet.id}/meet-report", headers=PAGE).text
+    assert "<dt>Set aside later, by a protest or an appeal</dt><dd>1</dd>" in page
+    assert "whose ruling a protest or an appeal set aside later" in page
+    paper = " ".join(read_text(meet.referee.get("meet-report.pdf").content).split())
+    assert "Set aside later, by a protest or an appeal: 1." in paper
+    rows = figures_listed(meet)
+    assert next(one["count"] for one in rows if one["measure"] == "set aside") == "1"
+
+
+def test_a_dismissed_report_whose_team_a_protest_had_disqualified_counts_as_set_aside_too(
+    service: Service,
+) -> None:
+    meet = a_meet(service)
+    meet.start(0)
+    report = meet.report(lane=4)
+    ruled = meet.rule(report["case"], verdict="dismissed", infringement=None)
+    assert ruled.status_code == 201, ruled.text
+    assert meet.load_result(0).status_code == 201
+    assert meet.announce(0, despite="No telephone.").status_code == 201
+    protest = lodge(meet, a_protest(meet, ruled.json(), team=team(meet, 5)))
+    order = {"order": "disqualify", "team": team(meet, 4), "infringement": "dropped_baton"}
+    decided(meet, protest, "upheld", orders=[order])
+    whole = told(meet, "referee")["whole"]
+    assert (whole["confirmed"], whole["dismissed"], whole["set_aside"]) == (0, 1, 1)
+
+
+def test_a_yellow_flag_counts_for_the_lane_that_its_report_names(service: Service) -> None:
+    meet = a_meet(service)
+    meet.start(0)
+    shown = meet.call("yellow", lane=None)
+    assert shown.status_code == 201, shown.text
+    assert counted(told(meet, "umpire"), "lane", "not told")["yellow"] == 1
+    write(meet, report_of(meet, shown.json()), lane=4)
+    report = told(meet, "umpire")
+    assert counted(report, "lane", "4")["yellow"] == 1
+    assert {one["key"] for one in report["tallies"] if one["section"] == "lane"} == {"4"}
+
+
+def test_white_flags_are_not_counted_by_lane_nor_by_what_was_reported(evening: MeetAtHand) -> None:
+    assert evening.call("white").status_code == 201
+    report = told(evening, "referee")
+    assert report["whole"]["white"] == 1
+    for one in report["tallies"]:
+        if one["section"] in {"lane", "infringement"}:
+            assert one["white"] is None, one
+            assert one["yellow"] + one["reports"] > 0, one
+    measures = {(one["section"], one["measure"]) for one in figures_listed(evening)}
+    assert ("lane", "yellow") in measures
+    assert ("lane", "white") not in measures
+
+
+def test_a_post_whose_flag_came_after_the_announcement_was_silent_then(service: Service) -> None:
+    meet = a_meet(service, umpires=("Bo Halyard",))
+    meet.start(0)
+    assert meet.call("white").status_code == 201
+    assert meet.load_result(0).status_code == 201
+    assert told(meet, "referee")["silent"]["of"] == 0  # nothing was announced yet
+    assert meet.announce(0, despite="No telephone.").status_code == 201
+    assert meet.call("white", by="Bo Halyard").status_code == 201
+    report = told(meet, "referee")
+    assert (report["silent"]["count"], report["silent"]["of"]) == (1, 2)
+    assert [one["words"] for one in report["silent_by_official"]] == ["Bo Halyard"]
+
+
+def test_page_and_paper_tell_a_time_to_the_same_second(service: Service) -> None:
+    """The flag is 99.7 s old when its report comes, and a little more by the server's clock."""
+    meet = a_meet(service)
+    meet.start(0)
+    shown_at = (datetime.now(UTC) - timedelta(seconds=99.7)).isoformat()
+    shown = meet.call("yellow", lane=4, clock=a_phone_clock(at=shown_at, offset_ms=0))
+    write(meet, report_of(meet, shown.json()), lane=4)
+    times = told(meet, "referee")["times"]
+    took = next(one["median"] for one in times if one["step"] == "flag to report")
+    assert 99.7 <= took < 120
+    page = " ".join(meet.referee.get(f"/meets/{meet.id}/meet-report", headers=PAGE).text.split())
+    paper = " ".join(read_text(meet.referee.get("meet-report.pdf").content).split())
+    minutes, seconds = divmod(round(took), 60)
+    assert f">{minutes} min {seconds} secs</td>" in page
+    assert f"{minutes} min {seconds:02} s" in paper
+    for text in (page, paper):
+        assert "90th percentile (p90)" in text

@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 
 from app.ids import new_id
-from tests.builders import MeetAtHand, a_bare_meet, a_post, a_start_list
+from tests.builders import MeetAtHand, a_bare_meet, a_meet, a_post, a_start_list
 from tests.conftest import NewDatabase
 from tests.running import Service, a_service
 
@@ -125,3 +125,51 @@ def test_a_server_without_a_meet_leads_to_setting_one_up(new_database: NewDataba
     with a_service(new_database("sqlite")) as empty:
         told = empty.http.get("/", headers=PAGE).text
     assert 'href="/set-up"' in told
+
+
+def a_plan_of_two_heats(meet: MeetAtHand) -> None:
+    """One post in the first heat, and two in the second."""
+    first, second = (meet.heat(0), meet.heat(1))
+    posts = [
+        a_post(new_id(), meet.umpire.id, heats=[first], lanes=[1, 2]),
+        a_post(new_id(), meet.umpire.id, heats=[second], lanes=[3, 4]),
+        a_post(new_id(), meet.umpire.id, heats=[second], lanes=[5, 6]),
+    ]
+    etag = meet.organiser.get("crew").headers["ETag"]
+    planned = meet.organiser.put("crew", {"posts": posts}, etag=etag)
+    assert planned.status_code == 200, planned.text
+
+
+def numbers_and_lanes(page: str, table: str) -> list[str]:
+    """What a table of posts says in its cells of numbers and of lanes."""
+    body = re.search(rf'<table class="{table} .*?</table>', page, re.DOTALL)
+    assert body is not None
+    return re.findall(r'data-head="(?:No.|Lanes)">([^<]+)<', body[0])
+
+
+def test_of_a_plan_of_single_heats_the_chosen_one_is_shown_its_posts_numbered_from_1(
+    meet: MeetAtHand,
+) -> None:
+    a_plan_of_two_heats(meet)
+    address = f"/meets/{meet.id}/organiser/crew"
+    page = meet.organiser.get(f"{address}?heat={meet.heat(1)}", headers=PAGE).text
+    assert numbers_and_lanes(page, "posts") == ["1", "3–4", "2", "5–6"]
+    assert numbers_and_lanes(page, "all-posts") == ["1–2", "3–4", "5–6"]
+    assert page.index('id="heat-pick"') < page.index('id="crew-file"') < page.index("<table")
+    first = meet.organiser.get(address, headers=PAGE).text
+    assert numbers_and_lanes(first, "posts") == ["1", "1–2"]
+
+
+def test_a_heat_that_the_meet_does_not_have_is_refused_and_not_shown_as_if_none_was_named(
+    meet: MeetAtHand, service: Service
+) -> None:
+    address = f"/meets/{meet.id}/organiser/crew"
+    others = a_meet(service).heat(0)
+    for planned in (False, True):
+        if planned:
+            a_plan_of_two_heats(meet)
+        for heat in (new_id(), others):
+            page = meet.organiser.get(f"{address}?heat={heat}", headers=PAGE)
+            assert page.status_code == 404
+            assert "There is no such heat at this meet." in page.text
+        assert meet.organiser.get(f"{address}?heat={meet.heat(1)}", headers=PAGE).status_code == 200
