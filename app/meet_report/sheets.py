@@ -10,7 +10,7 @@ from app.forms.meet_report_sheet import Bar, Interval, MeetReportSheet
 from app.forms.plain_table import Heading, PlainTable
 from app.forms.sheet_head import MeetHead
 from app.meet_report.figures import WITHOUT_WHITE, Figures, Section, Tally
-from app.meet_report.telling import share_in_words, took_in_words, words_of
+from app.meet_report.telling import share_in_short, share_in_words, took_in_words, words_of
 
 TITLES = {
     Section.ZONE: "By take-over",
@@ -27,7 +27,7 @@ COUNTED = (
     Heading("open", 0.07),
     Heading("withdrawn", 0.1),
     Heading("rulings", 0.08),
-    Heading("confirmed, of those ruled on", 0.24),
+    Heading("confirmed, of those ruled on (95 % interval)", 0.24),
     Heading("set aside", 0.07),
 )
 TIMED = (
@@ -172,7 +172,7 @@ def _rows(tallies: Sequence[Tally], names: Mapping[str, str]) -> list[tuple[str,
         (
             words_of(one.section, one.key, names),
             *(str(n) for n in _counts(one)),
-            share_in_words(one.share),
+            share_in_short(one.share),
             str(one.set_aside),
         )
         for one in tallies

@@ -130,10 +130,19 @@ def _timed(times: Sequence[Times]) -> Iterator[Row]:
 
 def share_in_words(share: Share) -> str:
     """Counts with their interval: 3 of 5, 95 % interval 23 % to 88 %."""
+    return _in_words(share, "{}, 95 % interval {} % to {} %")
+
+
+def share_in_short(share: Share) -> str:
+    """The same below a heading that says which interval it is: 3 of 5 (23 % to 88 %)."""
+    return _in_words(share, "{} ({} % to {} %)")
+
+
+def _in_words(share: Share, words: str) -> str:
     if share.interval is None:
         return "none ruled on"
     low, high = (round(100 * end) for end in share.interval)
-    return f"{share.count} of {share.of}, 95 % interval {low} % to {high} %"
+    return words.format(f"{share.count} of {share.of}", low, high)
 
 
 def took_in_words(seconds: float | None) -> str:
