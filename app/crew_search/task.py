@@ -255,7 +255,9 @@ def _keeping(asked: Asked, wishes: WishesOut, from_s: int) -> Asked:
     assignments = tuple(_assignments(asked, known))
     if not assignments:
         raise StateConflict("No plan is in force that could be kept: plan the crew anew.")
-    return replace(asked, task=replace(task, before=Before(assignments, from_s, dropped)))
+    pins = tuple(pin for pin in task.pins if pin.person not in dropped)
+    before = Before(assignments, from_s, dropped)
+    return replace(asked, task=replace(task, pins=pins, before=before))
 
 
 def _assignments(asked: Asked, known: set[str]) -> Iterator[Assignment]:

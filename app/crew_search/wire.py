@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from datetime import datetime, timedelta
+from collections.abc import Callable
 from enum import StrEnum
 from typing import Annotated, Final, Self
 
@@ -15,7 +15,7 @@ from app.planning.wishes import Wish
 from app.rules.relay import Edge, Relay, Side
 from app.sheets.crew_template import MOST_POSTS
 from app.sheets.fields import parse_scheduled
-from app.sheets.people_list import MOST_PEOPLE, OPEN_ENDS
+from app.sheets.people_list import MOST_PEOPLE, OPEN_ENDS, parse_end
 from app.sheets.problems import Problem
 from app.wire import Wire, shown
 
@@ -27,26 +27,19 @@ LONGEST_SEARCH_S: Final = 300
 _OFFSET = re.compile(r"(Z|[+-][0-9]{2}:[0-9]{2})$")
 
 
-def _a_time(text: str) -> str:
+def _a_time(text: str, parse: Callable[[str], str] = parse_scheduled) -> str:
     if _OFFSET.search(text):
         raise ValueError("hours are those of the meet's own clock: write them without an offset")
     try:
         if len(text) <= len("2026-06-13T09:30:00"):
-            return parse_scheduled(text)
+            return parse(text)
     except ValueError:
         pass
     raise ValueError("write it as 09:30 or 2026-06-13T09:30, by the meet's own clock")
 
 
 def _an_end(text: str) -> str:
-    """24:00 is the midnight with which that day ends (common practice)."""
-    day, is_its_end, _ = text.partition("24:00")
-    if not is_its_end:
-        return _a_time(text)
-    midnight = _a_time(f"{day}00:00")
-    if "T" not in midnight:
-        return midnight
-    return (datetime.fromisoformat(midnight) + timedelta(1)).isoformat(timespec="minutes")
+    return _a_time(text, parse_end)
 
 
 _WRITTEN = Field(

@@ -30,6 +30,7 @@ from app.pages.frame import frame_of
 from app.pages.head import Ruled, just_signed
 from app.pages.rendering import Language, Page, render
 from app.pages.zone_figure import SeenZone, zones_seen
+from app.pages.zone_flags import Beside, flags_of_cases
 from app.record.kinds import Kind
 from app.record.queries import Made, entries_about
 from app.refusals import Refusal, StateConflict
@@ -49,7 +50,6 @@ from app.rulings.queries import ruling_out, rulings_in_heat
 from app.rulings.returns import returns_of
 from app.rulings.who_rules import why_not
 from app.rulings.wire import RulingOut, StandingRulingOut
-from app.surveys.queries import flags_beside
 
 router = for_readers()
 
@@ -85,7 +85,7 @@ class CaseShown:
     ruling: Ruling
     further_of: int | None
     since_ruled: str | None
-    zone_flags: tuple[Sequence[str], Sequence[str]]
+    zone_flags: Beside
 
     @property
     def returnable(self) -> Sequence[tuple[int, ReportOut]]:
@@ -145,16 +145,9 @@ def read_case(
         history=history(case, rulings, returns, _withdrawals(conn, meet_id, case)),
         ruling=_ruling(conn, meet, case, caller),
         further_of=_number(conn, meet_id, case.further_of),
-        zone_flags=flags_beside(conn, meet_id, case.heat, case.lane, _take_overs(case)),
+        zone_flags=flags_of_cases(conn, meet_id, [case])[case.id],
         since_ruled=next((one.since for one in standing if one.case == case_id), None),
     )
-
-
-def _take_overs(case: CaseOut) -> set[int]:
-    """Those that its standing reports are about; none where one of them may be about any."""
-    standing = [one for one in case.reports if one.state is not ReportState.WITHDRAWN]
-    told = {one.take_over for one in standing}
-    return set() if None in told else {one for one in told if one is not None}
 
 
 def _withdrawals(conn: Connection, meet_id: MeetId, case: CaseOut) -> dict[ReportId, Made]:

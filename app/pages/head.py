@@ -28,6 +28,7 @@ from app.meets.wire import HeatOut
 from app.pages.frame import frame_of
 from app.pages.grid import Grid, Watched, grid_of
 from app.pages.rendering import Language, Page, render
+from app.pages.zone_flags import flags_of_cases
 from app.reports.heard import heat_posts, lanes_named
 from app.results.drawn import heat_now_to_mind, heat_to_mind
 from app.results.finality import heat_shown
@@ -88,8 +89,10 @@ async def show_head(
         )
     )
     waiting = await here.store.read(lambda conn: docket_of(conn, MeetId(meet), after))
+    surveyed = await here.store.read(lambda conn: flags_of_cases(conn, MeetId(meet), waiting.cases))
     signed = await here.store.read(lambda conn: just_signed(conn, MeetId(meet), ruled))
     shows = {"frame": frame, "heat": at_hand, "docket": waiting, "signed": signed, "after": after}
+    shows["zone_flags"] = surveyed
     return render(request, Page("head.html", shows, zone=frame.meet.time_zone), language)
 
 

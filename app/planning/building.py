@@ -25,19 +25,16 @@ MOST_CHOICES = 3_000_000
 
 def build(task: Task, *, is_pinned: bool = True) -> Model:
     """Everything that is firm. Raises ValueError for two heats at once, for a plan before that is
-    of other people, and for a pin that something firm forbids.
+    of other people, for a pin that something firm forbids, and for what is too much.
     """
     spells = cut_into_spells(task.heats, task.settings, task.template, cuts_of(task))
     kept = kept_posts(task, spells)
     zones = [zone for spell in spells for zone in zones_of(spell, task.track)]
     staffings = tuple(staffed(task, spells, zone, kept) for zone in zones)
-    if len(task.people) * sum(len(one.seats) for one in staffings) > MOST_CHOICES:
-        raise ValueError(
-            f"{len(task.people)} people and {len(task.heats)} heats are too much for one plan. "
-            "Plan fewer heats at a time, or leave out whoever is not there."
-        )
     before = None if kept is None else placed_before(kept, staffings)
     model = Model(task, Timing(spells, task.settings), staffings, before)
+    if len(task.people) * model.seat_count > MOST_CHOICES:
+        raise ValueError(too_much(task))
     for zone in range(len(staffings)):
         _size(model, zone)
         _seat(model, zone)
@@ -46,6 +43,14 @@ def build(task: Task, *, is_pinned: bool = True) -> Model:
     if is_pinned:
         pin(model)
     return model
+
+
+def too_much(task: Task) -> str:
+    """Why a task is not planned that the memory may not hold."""
+    return (
+        f"{len(task.people)} people and {len(task.heats)} heats are too much for one plan. Plan "
+        "fewer heats at a time, or leave out whoever is not there."
+    )
 
 
 def may_sit(person: Person, spell: Spell, one: Staffing, seat: Seat) -> bool:

@@ -17,8 +17,6 @@ from app.rules.track import Track
 
 MINUTE_S: Final = 60
 MOST_EXPERIENCE: Final = 3
-UNTOLD: Final = 1
-"""The experience of whoever said nothing of it: some."""
 MOST_PEOPLE: Final = 500
 """In one plan: the largest meets have some sixty at the zones (common practice)."""
 LEAST_MIN: Final[Mapping[Relay, int]] = MappingProxyType(
@@ -75,7 +73,7 @@ class Person:
     id: str
     name: str
     affiliation: str = ""
-    experience: int = UNTOLD
+    experience: int = 1
     hours: tuple[Span, ...] = ()
     barred: tuple[Barred, ...] = ()
 
@@ -255,9 +253,9 @@ class Task:
         _insist_once([(heat.id, heat.label) for heat in self.heats])
 
     @property
-    def is_experience_told(self) -> bool:
-        """Whether anybody's experience is known; where nobody's is, nothing is wished of it."""
-        return any(person.experience != UNTOLD for person in self.people)
+    def has_experienced(self) -> bool:
+        """Whether anybody counts as experienced; where nobody does, nothing is wished of it."""
+        return any(person.experience >= self.settings.experienced for person in self.people)
 
 
 def _insist_once(named: Sequence[tuple[str, str]]) -> None:

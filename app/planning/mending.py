@@ -14,12 +14,12 @@ from time import perf_counter
 
 from app.planning.building import build
 from app.planning.effort import Effort, Progress
-from app.planning.facts import Assignment, Person, Task
+from app.planning.facts import MOST_PEOPLE, Assignment, Person, Task
 from app.planning.linear import Sum, sum_of
 from app.planning.making import assignments, placed_of
 from app.planning.model import Model, Placed
 from app.planning.results import CrewPlan, Missing
-from app.planning.solver import Solver
+from app.planning.solver import MOST_SOLVED, Solver
 from app.planning.tally import faults, placed_by
 from app.planning.wishes import Wish, unwatched
 
@@ -61,6 +61,9 @@ class _Mending:
         began = perf_counter()
         model = build(self.task)
         added = [Person(f"{MORE} ({n + 1})", MORE) for n in range(_enough(model))]
+        people = len(self.task.people) + len(added)
+        if people > MOST_PEOPLE or people * model.seat_count > MOST_SOLVED:
+            return Missing(None, is_proven=False)
         model = build(replace(self.task, people=(*self.task.people, *added)))
         stood = placed_of(model, self.made.assignments) if self.made else {}
         if self.is_held:

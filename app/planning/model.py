@@ -67,6 +67,10 @@ class Model:
         before = self.task.before
         return before is not None and self.spells[spell].heats[0].starts_s < before.from_s
 
+    def stood_at(self, zone: int) -> list[Seat]:
+        """The seats of a zone that somebody had in the plan before."""
+        return [seat for at, seat in (self.before or {}).values() if at == zone]
+
     def spell_of(self, zone: int) -> Spell:
         """The spell that a zone is staffed for."""
         return self.spells[self.staffings[zone].zone.spell]
@@ -81,6 +85,11 @@ class Model:
         for at, one in enumerate(self.staffings):
             zones.setdefault(one.zone.spell, []).append(at)
         return zones
+
+    @property
+    def seat_count(self) -> int:
+        """Of all zones; times the people, it is how many choices there are."""
+        return sum(len(one.seats) for one in self.staffings)
 
     def seats(self, zone: int) -> tuple[Seat, ...]:
         """All seats of a zone."""
@@ -128,9 +137,9 @@ class Model:
     @cached_property
     def experienced_ends(self) -> Sequence[Mapping[int, int]]:
         """By zone: for how many heats so many end posts are wished to be held by experienced
-        people: half of those of a full crew, rounded up. None where nobody's experience was told.
+        people: half of those of a full crew, rounded up. None where nobody is experienced.
         """
-        if not self.task.is_experience_told:
+        if not self.task.has_experienced:
             return [{} for _ in self.staffings]
         return self._by_lanes(lambda lanes: (self.task.template.end_posts(lanes) + 1) // 2)
 

@@ -16,6 +16,7 @@ from dataclasses import dataclass, field
 from math import ceil, inf, isfinite
 from time import perf_counter
 
+from app.planning.building import too_much
 from app.planning.effort import Best, Effort, NoPlan, Progress
 from app.planning.exchanging import Exchanging, exchanged
 from app.planning.filling import chosen, filled
@@ -23,7 +24,7 @@ from app.planning.foreseeing import foreseen
 from app.planning.linear import Linear, Sum
 from app.planning.model import Model, Placed
 from app.planning.results import Counted
-from app.planning.solver import WITHIN, Solver
+from app.planning.solver import MOST_SOLVED, WITHIN, Solver
 from app.planning.tally import faults, placed_by, tally
 from app.planning.windows import GUIDING, Windows
 from app.planning.wishes import Wish, measure
@@ -43,8 +44,6 @@ SOLVING_TIMES = 2.0
 """Setting out all wishes for the solver, and its first answer, take so many times as long as it
 took to set out what is firm, at the most.
 """
-MOST_SOLVED = 600_000
-"""Of people by the posts that they could have; the solver takes three gigabytes a million."""
 EXCHANGING_SHARE = 0.4
 TOLD_EVERY_S = 0.5
 MENDING_SHARE = 0.3
@@ -105,6 +104,8 @@ class Search:
         """A first plan that the solver finds in what is firm alone, a tenth of the whole, unless
         wishes are bounded; and what exchanging people makes of it where they are not.
         """
+        if self._is_too_large():
+            raise ValueError(too_much(self.model.task))
         nobody = Sum(dict.fromkeys(self.model.taken.values(), 1.0))
         what = self._first_wish(sums) or nobody
         slack = inf if what is nobody else 1 - WITHIN
@@ -131,8 +132,10 @@ class Search:
 
     def _is_too_late_to_solve(self) -> bool:
         """Whether the time, or the memory, would be used up before the solver has said anything."""
-        is_large = len(self.model.taken) > MOST_SOLVED
-        return is_large or self._left() < SOLVING_TIMES * self._built_s
+        return self._is_too_large() or self._left() < SOLVING_TIMES * self._built_s
+
+    def _is_too_large(self) -> bool:
+        return len(self.model.taken) > MOST_SOLVED
 
     def _as_it_is(self, placed: Placed) -> Best:
         """A plan that no solver has looked at: what is known of it without solving."""

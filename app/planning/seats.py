@@ -7,12 +7,12 @@ it is one seat, so that a person is chosen for a seat, and whose lanes it watche
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Collection
+from collections.abc import Collection, Iterable
 from dataclasses import dataclass
 from functools import cached_property
 
 from app.planning.facts import PostShape, Template
-from app.planning.spells import Spell, Zone
+from app.planning.spells import Spell, Zone, in_use
 from app.planning.templates import shared_out
 from app.rules.relay import Edge, Side
 
@@ -60,6 +60,16 @@ class Staffing:
     def most_seats(self) -> int:
         """How many people the largest seating takes."""
         return max(len(one.seats) for one in self.seatings)
+
+
+def watched(spell: Spell, seats: Iterable[Seat]) -> int:
+    """How often a start or an end of a lane in use is watched, over the heats of the spell; once
+    where two watch it.
+    """
+    lanes: dict[Edge, set[int]] = {}
+    for seat in seats:
+        lanes.setdefault(seat.edge, set()).update(seat.lanes)
+    return sum(in_use(spell, tuple(its)) for its in lanes.values())
 
 
 def by_template(spell: Spell, template: Template) -> tuple[Seating, ...]:

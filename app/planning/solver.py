@@ -20,6 +20,8 @@ if TYPE_CHECKING:
     from highspy.highs import HighsCallbackEvent
 
 WITHIN = 1e-6
+MOST_SOLVED = 600_000
+"""Of people by the seats that they could have; the solver takes three gigabytes a million."""
 OPTIONS: Mapping[str, float | int | bool] = MappingProxyType(
     {  # measured: a pass of windows takes 3 s instead of 8 with the last four
         "mip_rel_gap": 0.0,

@@ -13,7 +13,7 @@ from itertools import pairwise
 from typing import TypeAlias
 
 from app.planning.model import Model, Placed, Post
-from app.planning.seats import Seat
+from app.planning.seats import Seat, watched
 from app.planning.spells import in_use
 from app.planning.wishes import Wish, wishes_of
 from app.rules.relay import Edge
@@ -88,8 +88,8 @@ def faults(model: Model, placed: Placed) -> Iterator[Fault]:
 def faults_at(model: Model, zone: int, crew: Crew) -> Iterator[Fault]:
     """What falls short at one zone with this crew, whoever they are."""
     spell, take_overs = model.spell_of(zone), model.staffings[zone].zone.take_overs
-    watched = sum(in_use(spell, seat.lanes) for seat in crew)
-    unwatched = len(take_overs) * (len(Edge) * in_use(spell, spell.lanes) - watched)
+    wanted = len(Edge) * in_use(spell, spell.lanes)
+    unwatched = len(take_overs) * (wanted - watched(spell, crew))
     if unwatched:
         yield Fault(Wish.WATCHED, spell.number, unwatched, zone=zone)
     experienced = _experienced(model, crew)

@@ -15,7 +15,7 @@ from enum import StrEnum
 
 from app.planning.linear import Sum, sum_of
 from app.planning.model import Model
-from app.planning.seats import Seat
+from app.planning.seats import Seat, watched
 from app.planning.spells import in_use
 from app.planning.timing import TooLong
 from app.rules.relay import Edge
@@ -36,11 +36,11 @@ class Wish(StrEnum):
 
 def wishes_of(model: Model) -> tuple[Wish, ...]:
     """The wishes that count for this model: without a plan before there is none to keep, and of
-    experience nothing is wished where nobody's was told.
+    experience nothing is wished where nobody has any.
     """
     counts = {
         Wish.UNCHANGED: model.before is not None,
-        Wish.EXPERIENCE: model.task.is_experience_told,
+        Wish.EXPERIENCE: model.task.has_experienced,
     }
     return tuple(wish for wish in Wish if counts.get(wish, True))
 
@@ -57,6 +57,9 @@ def unwatched(model: Model) -> Sum:
     for zone, one in enumerate(model.staffings):
         spell, times = model.spell_of(zone), len(one.zone.take_overs)
         everything += times * len(Edge) * in_use(spell, spell.lanes)
+        if model.has_begun(spell.number):  # whoever has stood there, some may have doubled others
+            everything -= times * watched(spell, model.stood_at(zone))
+            continue
         for seating in one.seatings:
             for seat in seating.seats:
                 filled = model.filled[zone, seating.people, seat]

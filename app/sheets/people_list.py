@@ -90,7 +90,7 @@ def _read(row: Row, problems: ProblemList) -> PersonRow | None:
     roles = read_roles(row, problems) if row.cells.get("roles") else ("umpire",)
     experience = _read_experience(row, problems)
     begins = _read_hour(row, "from", parse_scheduled, problems)
-    ends = _read_hour(row, "until", _parse_end, problems)
+    ends = _read_hour(row, "until", parse_end, problems)
     barred = _read_positions(row, problems)
     _check_hours(row, begins, ends, problems)
     if name is None or roles is None or experience is None or barred is None:
@@ -119,8 +119,10 @@ def _read_hour(
         return None
 
 
-def _parse_end(text: str) -> str:
-    """A day also ends at its 24:00."""
+def parse_end(text: str) -> str:
+    """The end of hours as its author meant it; ValueError where it is none. A day also ends at its
+    24:00 (common practice).
+    """
     found = _DAYS_END.fullmatch(text)
     if found is None:
         return parse_scheduled(text)

@@ -127,18 +127,18 @@ def flags_of(
     """What the survey found of the zones that heats use, in the lanes that are drawn there: a
     sentence a zone. Heats whose zones lie right, and all while nothing was measured, are left out.
     """
-    told = _found_in(conn, meet_id, asked)
+    told = found_in(conn, meet_id, asked)
     return {heat: [flag(zone, lines) for zone, lines in found] for heat, found in told.items()}
 
 
 def flags_beside(
-    conn: Connection, meet_id: MeetId, heat: HeatId, lane: int | None, take_overs: Collection[int]
+    found: Iterable[tuple[Zone, Sequence[Surveyed]]], lane: int | None, take_overs: Collection[int]
 ) -> tuple[Sequence[str], Sequence[str]]:
-    """The same of one heat: what concerns a lane at these take-overs, and what lies elsewhere. A
-    lane or a take-over that nobody knows yet may be any.
+    """Of what was found of a heat's zones (`found_in`): what concerns a lane at these take-overs,
+    and what lies elsewhere. A lane or a take-over that nobody knows yet may be any.
     """
     here, elsewhere = [], []
-    for zone, lines in _found_in(conn, meet_id, [heat]).get(heat, ()):
+    for zone, lines in found:
         is_here = not take_overs or zone.take_over in take_overs
         its = [one for one in lines if is_here and _may_be_of(zone, one, lane)]
         here.append(flag(zone, its) if its or (is_here and zone.refused) else "")
@@ -151,7 +151,7 @@ def _may_be_of(zone: Zone, line: Surveyed, lane: int | None) -> bool:
     return lane is None or not zone.is_in_lanes or line.target.lane == lane
 
 
-def _found_in(
+def found_in(
     conn: Connection, meet_id: MeetId, asked: Iterable[HeatId]
 ) -> Mapping[HeatId, Sequence[tuple[Zone, Sequence[Surveyed]]]]:
     """By heat, its zones of which the survey says something, and their wrong lines."""

@@ -62,9 +62,13 @@ def test_breaks_that_two_people_cannot_have_are_told() -> None:
     assert told.instead > 0
 
 
-def test_experience_that_nobody_has_is_no_matter_of_the_plan() -> None:
-    told = told_of(a_task(people(3, experience=0), heats(1), a_small_template()))
-    assert told[Wish.EXPERIENCE].is_impossible
+def with_experience_that_may_not_stand_at_the_end() -> Task:
+    old = a_person("Old", experience=3, barred=(Barred(edge=Edge.END),))
+    return a_task((old, *people(2, experience=0)), heats(1), a_small_template())
+
+
+def test_experience_that_nobody_has_who_may_stand_there_is_no_matter_of_the_plan() -> None:
+    assert told_of(with_experience_that_may_not_stand_at_the_end())[Wish.EXPERIENCE].is_impossible
 
 
 def test_whatever_is_kept_is_not_told() -> None:
@@ -272,7 +276,7 @@ def test_a_day_whose_relays_alternate_is_planned_in_its_time() -> None:
 
 
 def test_whoever_stopped_is_told_what_is_short_without_more_ado() -> None:
-    task = a_task(people(3, experience=0), heats(1), a_small_template())
+    task = with_experience_that_may_not_stand_at_the_end()
     plan = plan_crew(task, EFFORT)
     same, (told,) = explained(task, plan, Effort(should_stop=lambda: True))
     assert same is plan

@@ -145,7 +145,7 @@ def test_a_pin_holds_even_where_it_leaves_lanes_unwatched() -> None:
         # 4x400: the umpires of the one zone watch all its three take-overs, six of them as a full
         # crew; of the four at its end two are to be experienced.
         (people(5, experience=3), heats(2, lanes=EIGHT), Wish.FULL_CREWS, 2),
-        (people(9, experience=0), heats(2, lanes=EIGHT), Wish.EXPERIENCE, 4),
+        ((*people(8), a_person("Old", experience=2)), heats(2, lanes=EIGHT), Wish.EXPERIENCE, 2),
     ],
 )
 def test_what_too_few_people_cannot_do_needs_no_solving(
@@ -162,9 +162,12 @@ def test_what_too_few_people_cannot_do_needs_no_solving(
     assert told[wish].value >= short
 
 
-def test_of_experience_nothing_is_wished_where_nobodys_was_told() -> None:
+def test_of_experience_nothing_is_wished_where_nobody_has_any() -> None:
     programme = heats(2)
-    crews = (people(6), (*people(5), a_person("Old", experience=2)))
+    crews = (
+        (*people(5), a_person("New", experience=0)),
+        (*people(5), a_person("Old", experience=2)),
+    )
     counted = [
         {one.wish for one in plan_crew(a_task(crew, programme), EFFORT).counted} for crew in crews
     ]

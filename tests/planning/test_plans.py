@@ -9,6 +9,7 @@ import pytest
 from hypothesis import HealthCheck, event, given, settings
 from hypothesis import strategies as st
 
+from app.planning.advising import advise
 from app.planning.building import build
 from app.planning.effort import Effort, NoPlan
 from app.planning.facts import (
@@ -23,6 +24,7 @@ from app.planning.facts import (
 )
 from app.planning.making import plan_crew
 from app.planning.templates import default_template
+from app.planning.wishes import Wish
 from app.rules.relay import Edge, Relay, Side
 from tests.planning.builders import (
     HOUR_S,
@@ -233,3 +235,29 @@ def test_a_way_that_was_too_short_a_time_ago_forbids_no_plan() -> None:
         (first.id,),
         (second.id,),
     }
+
+
+def test_a_lane_that_two_have_watched_makes_up_for_none_of_the_next_heat() -> None:
+    """By hand, all six of a crew can be put at one edge of all lanes: the others were not watched,
+    and the heat to come is as open as any.
+    """
+    first, second = heats(2)
+    lanes = tuple(first.lanes)
+    places = [(Edge.END, side) for side in (Side.INSIDE, Side.OUTSIDE)] * 3
+    run = tuple(
+        Assignment(person.id, (first.id,), first.relay, (1, 2, 3), edge, lanes, side)
+        for person, (edge, side) in zip(people(2), places, strict=False)
+    )
+    task = a_task(people(2), (first, second), a_small_template())
+    plan = plan_crew(replace(task, before=Before(run, second.starts_s)), QUICK)
+    unwatched = next(one for one in plan.counted if one.wish is Wish.WATCHED)
+    assert (unwatched.value, unwatched.bound) == (3 * len(lanes), 3 * len(lanes))
+    assert plan.is_whole  # of what is still to be run
+
+
+def test_a_day_for_almost_as_many_as_a_plan_takes_is_planned_though_more_are_missing() -> None:
+    late = tuple(replace(one, hours=(a_span("10:01", "12:00"),)) for one in people(490))
+    advice = advise(a_task(late, heats(2)), QUICK)
+    assert not advice.plan.is_whole
+    assert advice.missing is not None
+    assert advice.missing.people is None

@@ -34,7 +34,7 @@ from tests.planning.verifier import Verifier
 def test_progress_tells_counts_that_only_become_better() -> None:
     heard: list[Progress] = []
     plan_crew(a_meet(3, 12, 14), Effort(limit_s=4.0, tell=heard.append))
-    assert len(heard) > 2
+    assert len(heard) >= 2
     counts = [tuple(one.counts.values()) for one in heard]
     assert counts == sorted(counts, reverse=True)
     seconds = [one.seconds for one in heard]

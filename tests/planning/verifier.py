@@ -152,9 +152,9 @@ class Verifier:
 
     def counts(self, plan: Sequence[Assignment]) -> list[int]:
         """What the plan comes to in each wish, in the order in which they count: of experience
-        nothing, where nobody's was told.
+        nothing, where nobody has any.
         """
-        told = any(one.experience != 1 for one in self.people.values())
+        told = any(one.experience >= self.task.settings.experienced for one in self.people.values())
         served = [self.duties(plan, name) for name in self.people]
         changes = [] if self.task.before is None else [self._changed(plan)]
         return [

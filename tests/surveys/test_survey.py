@@ -141,7 +141,7 @@ def test_a_wrong_line_is_flagged_on_the_docket_and_the_pages_of_every_heat_that_
     assert meet.referee.get("docket").json()["cases"][0]["zone_flags"] == []
 
 
-def test_a_wrong_line_stands_at_the_case_of_its_lane_and_zone_and_once_at_its_heat(
+def test_a_wrong_line_stands_at_the_case_of_its_lane_and_zone_and_folded_at_others(
     meet: MeetAtHand,
 ) -> None:
     """The cases are of lanes 4 and 6 at the first take-over, and the line of lane 4 there."""
@@ -158,7 +158,8 @@ def test_a_wrong_line_stands_at_the_case_of_its_lane_and_zone_and_once_at_its_he
     assert all(flag in page for page in told.values())
     assert {lane: ELSEWHERE in page for lane, page in told.items()} == {4: False, 6: True}
     docket = meet.referee.get(f"/meets/{meet.id}/head", headers=PAGE).text
-    assert docket.count(flag) == 2  # of the heat that is shown, and once in its two cases
+    assert docket.count(flag) == 3  # of the heat that is shown, and of its two cases
+    assert docket.count(ELSEWHERE) == 1
 
 
 def test_a_lap_that_is_none_is_told_beside_all_lines(service: Service) -> None:
