@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import os
 import stat
 from collections.abc import Mapping
@@ -30,10 +31,10 @@ def write_whole(contents: Mapping[Path, bytes], mode: int | None = None) -> None
     path = Path()
     try:
         for path, content in contents.items():
-            target = path.resolve()  # a link goes on leading to what is written
-            if target.exists() and not target.is_file() and not target.is_dir():
-                target.write_bytes(content)
+            if is_no_file(path):
+                path.write_bytes(content)
             else:
+                target = path.resolve()  # a link goes on leading to what is written
                 fresh[target] = target.with_name(f"{target.name}.{os.getpid()}.new")
                 _write(fresh[target], content, _mode_of(target) if mode is None else mode)
         for path, beside in fresh.items():
@@ -49,6 +50,11 @@ def write_whole(contents: Mapping[Path, bytes], mode: int | None = None) -> None
     finally:
         for beside in fresh.values():
             beside.unlink(missing_ok=True)
+
+
+def is_no_file(path: Path) -> bool:
+    """Whether it leads to a pipe, a terminal or the like, which is written to as it is."""
+    return path.exists() and not path.is_file() and not path.is_dir()
 
 
 def _mode_of(path: Path) -> int | None:
@@ -67,8 +73,16 @@ def _write(fresh: Path, content: bytes, mode: int | None) -> None:
 
 
 def _sync_folder(folder: Path) -> None:
+    """That its names are on the disk, too. Not of a folder that may not be read, nor on a file
+    system that knows no such thing: what is written is in place all the same.
+    """
+    if not os.access(folder, os.R_OK):
+        return
     descriptor = os.open(folder, os.O_RDONLY | os.O_DIRECTORY)
     try:
         os.fsync(descriptor)
+    except OSError as error:
+        if error.errno != errno.EINVAL:
+            raise
     finally:
         os.close(descriptor)

@@ -10,9 +10,9 @@ from pathlib import Path
 from typing import TextIO
 
 
-def say(line: str) -> None:
-    """A line of the result. Whoever reads no further misses nothing that they wanted; OSError where
-    it cannot be told for another reason.
+def say(line: str) -> bool:
+    """A line of the result, and whether it was told: whoever reads no further misses nothing that
+    they wanted. OSError where it cannot be told for another reason.
     """
     try:
         print(line, flush=True)
@@ -20,6 +20,8 @@ def say(line: str) -> None:
         _silence(sys.stdout)
         if not isinstance(error, BrokenPipeError):
             raise
+        return False
+    return True
 
 
 def say_beside(line: str) -> None:

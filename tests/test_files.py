@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import os
 import stat
 from collections.abc import Iterator
@@ -77,3 +78,17 @@ def test_a_list_is_read_no_further_than_one_can_be_long(tmp_path: Path) -> None:
         file.truncate(6 * 10**9)
     assert len(read_list(large)) == MAX_FILE_BYTES + 1
     assert len(read_list(Path("/dev/zero"))) == MAX_FILE_BYTES + 1
+
+
+def test_a_folder_that_is_never_synced_keeps_nothing_from_being_written(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Some file systems know no sync of a folder (fsync(2): EINVAL)."""
+
+    def sync(descriptor: int) -> None:
+        if stat.S_ISDIR(os.fstat(descriptor).st_mode):
+            raise OSError(errno.EINVAL, "Invalid argument")
+
+    monkeypatch.setattr(os, "fsync", sync)
+    write_whole({tmp_path / "plan.csv": b"after"})
+    assert (tmp_path / "plan.csv").read_bytes() == b"after"

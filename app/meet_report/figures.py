@@ -1,7 +1,7 @@
 """What does a meet say about its take-over zones: where was called, how it was ruled, how long it
 took? Pure: facts go in, figures come out.
 
-Numbers of a meet are small, so that a share is always told as counts with an interval: Wilson's
+Numbers of a meet are small, so that a share of reports is told as counts with an interval: Wilson's
 score interval at 95 % (E. B. Wilson, JASA 22, 1927). Median and p90 are sample quantiles with
 linear interpolation, definition 7 of Hyndman and Fan (American Statistician 50, 1996). A time of
 less than nothing means that a clock was off or a time was typed too early: it is counted, and not

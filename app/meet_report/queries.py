@@ -292,7 +292,7 @@ def _posts(conn: Connection, meet_id: MeetId, announced: list[AnyRow]) -> Iterat
     expected = expected_in(conn, meet_id, known)
     first: dict[tuple[str, int], datetime] = {}
     for row in announced:
-        first.setdefault((row.heat_id, row.run_seen), row.entered_at)
+        first.setdefault((row.heat_id, row.run_seen), row.announced_at)
     for one in known:
         out_at = first.get((one.id, one.present_run))
         if out_at is not None:

@@ -15,7 +15,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from app.files import NotWritten, write_whole
+from app.files import NotWritten, is_no_file, write_whole
 
 if TYPE_CHECKING:
     from types import FrameType
@@ -31,9 +31,11 @@ MOST_SECONDS = 3600.0
 
 @dataclass(frozen=True, slots=True)
 class Voices:
-    """Where the plan is told, and where how far the search is."""
+    """Where the plan is told, and where how far the search is. Whoever says something tells
+    whether anybody was there to read it.
+    """
 
-    say: Callable[[str], None]
+    say: Callable[[str], bool]
     progress: Callable[[str], None]
 
 
@@ -101,9 +103,11 @@ def _write(plan: str, out: Path, voices: Voices) -> None:
         write_whole({out: plan.encode()})
     except NotWritten as error:
         try:
-            voices.say(plan)
+            is_told = voices.say(plan)
         except OSError:
-            raise error from None
+            is_told = False
+        if not is_told:
+            raise
         raise NotWritten(f"{error}. The plan is what was printed: copy it from there") from error
 
 
@@ -123,6 +127,8 @@ def _insist_on_place(parsed: argparse.Namespace) -> None:
         raise ValueError(f"{parsed.out} is one of the lists; write the plan to another file")
     if parsed.out.is_dir():
         raise ValueError(f"{parsed.out} is a folder; name a file in it")
+    if is_no_file(parsed.out):
+        return
     if not parsed.out.resolve().parent.is_dir():
         raise ValueError(f"there is no folder {parsed.out.resolve().parent}; make it first")
     if not os.access(parsed.out.resolve().parent, os.W_OK):

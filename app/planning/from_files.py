@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import argparse
 import re
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -164,7 +164,7 @@ def _pin(text: str, named: Mapping[str, Person], programme: Programme) -> Pin:
         raise ValueError(f"{text} is no pin; write NAME=10:05,take-over 2 end or NAME=10:05,off")
     name = found["name"].strip()
     _insist_known(name, named)
-    at_s = _instant(found["at"].strip(), programme)
+    at_s = _instant(found["at"].strip(), programme, programme.starts())
     heat = next((one for one in programme.heats if one.starts_s == at_s), None)
     if heat is None:
         nearest = min((one.starts_s for one in programme.heats), key=lambda s: abs(s - at_s))
@@ -180,13 +180,17 @@ def _insist_known(name: str, named: Mapping[str, Person]) -> None:
         raise ValueError(f"nobody who can stand at a zone is called {name}")
 
 
-def _instant(text: str, programme: Programme) -> int:
-    """A time of the day alone is of the day on which it must be meant."""
+def _instant(text: str, programme: Programme, among: Collection[int] = ()) -> int:
+    """A time of the day alone is of the one day on which it can be meant: where it is one among
+    others, only those can be.
+    """
     like = programme.written(programme.heats[0].starts_s)
     try:
         meant = programme.meant_by(parse_scheduled(text))
     except ValueError:
         raise ValueError(f"{text} is no time of this programme; write it as {like}") from None
+    if len(meant) > 1 and among:
+        meant = tuple(one for one in meant if one in among)
     if len(meant) == 1:
         return meant[0]
     like = programme.written(meant[0]) if meant else like

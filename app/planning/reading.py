@@ -61,18 +61,20 @@ class Programme:
         return _seconds(written, self.first_day)
 
     def meant_by(self, written: str) -> tuple[int, ...]:
-        """The instants that can be meant. A time alone, where the programme has dates, is of its
-        one day, or of each day on which a heat starts then. Raises ValueError for a date where it
-        has none, and for an offset.
+        """The instants that can be meant. A time alone, where the programme has dates, is of each
+        of its days. Raises ValueError for a date where it has none, and for an offset.
         """
         if _OFFSET.search(written):
             raise ValueError("the times of a programme are those of the meet's own clock")
         if self.first_day is None or "T" in written:
             return (self.seconds(written),)
         clock_s = _seconds(written, None)
-        starts = {heat.starts_s for heat in self.heats}
-        instants = {start_s // DAY_S * DAY_S + clock_s for start_s in starts}
-        return tuple(sorted(instants if len(instants) == 1 else instants & starts))
+        days = {heat.starts_s // DAY_S for heat in self.heats}
+        return tuple(day * DAY_S + clock_s for day in sorted(days))
+
+    def starts(self) -> frozenset[int]:
+        """When a heat starts."""
+        return frozenset(heat.starts_s for heat in self.heats)
 
     def written(self, instant_s: int) -> str:
         """The other way, to the second where there are any."""

@@ -6,8 +6,9 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from itertools import chain
+from typing import Any
 
-from sqlalchemy import Connection, bindparam, select
+from sqlalchemy import Connection, Select, bindparam, select
 
 from app.access.queries import official_names
 from app.crew.queries import Post, expected_in
@@ -45,7 +46,7 @@ _CALLED = (
 
 
 # By its cases: no index of reports begins with the heat.
-_WRITTEN = (
+_EVER_WRITTEN = (
     select(
         cases.c.heat_id,
         reports.c.post_id,
@@ -62,10 +63,10 @@ _WRITTEN = (
         heats.c.state.not_in([state.value for state in sorted(NOT_TO_RUN)]),
         reports.c.post_id.is_not(None),
         reports.c.content.is_not(None),
-        reports.c.state != ReportState.WITHDRAWN.value,
     )
     .order_by(reports.c.raised_at, reports.c.id)
 )
+_WRITTEN = _EVER_WRITTEN.where(reports.c.state != ReportState.WITHDRAWN.value)
 
 
 _NAMED = (
@@ -128,7 +129,8 @@ def first_heard_in(
     of it; a silent post is absent.
     """
     first: dict[HeatId, dict[PostId, datetime]] = {one: {} for one in heat_ids}
-    for heat_id, called in chain(_written_in(conn, heat_ids), _calls_in(conn, heat_ids)):
+    written = _written_in(conn, heat_ids, _EVER_WRITTEN)
+    for heat_id, called in chain(written, _calls_in(conn, heat_ids)):
         before = first[heat_id].get(called.post, called.at)
         first[heat_id][called.post] = min(before, called.at)
     return first
@@ -151,9 +153,11 @@ def _calls_in(conn: Connection, heat_ids: Sequence[HeatId]) -> Iterator[tuple[He
         yield row.heat_id, Called(row.post_id, flag, row.received_at, row.official_id, withdrawn)
 
 
-def _written_in(conn: Connection, heat_ids: Sequence[HeatId]) -> Iterator[tuple[HeatId, Called]]:
+def _written_in(
+    conn: Connection, heat_ids: Sequence[HeatId], asked: Select[Any] = _WRITTEN
+) -> Iterator[tuple[HeatId, Called]]:
     """Written reports, as if each were a flag; where there was one as well, it weighs as much."""
-    for row in conn.execute(_WRITTEN, {"heats": heat_ids}):
+    for row in conn.execute(asked, {"heats": heat_ids}):
         if NOT_FOR_POST.isdisjoint(row.marks):
             yield row.heat_id, Called(row.post_id, Flag.YELLOW, row.raised_at, row.official_id)
 

@@ -11,6 +11,7 @@ from collections.abc import Sequence
 from typing import Final, TypeAlias
 
 from app.rules.book import Book
+from app.rules.survey import Verdict
 from app.rules.track import Track
 from app.sheets.survey_list import COLUMNS, REQUIRED
 from app.surveys.lines_list import lines_csv
@@ -56,8 +57,14 @@ def _which(line: Line) -> tuple[str, ...]:
     return tuple(line[column] for column in REQUIRED[:4])
 
 
+def _is_verdict(text: str) -> bool:
+    return text in {"", *(one.value for one in Verdict)}
+
+
 def _agrees(line: Line, anew: Line | None) -> bool:
     if anew is None or line["measured_from"] != anew["measured_from"]:
+        return False
+    if not _is_verdict(line["verdict"]):
         return False
     try:
         return abs(float(line["off_m"]) - float(anew["off_m"])) <= SAME_M

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import fcntl
+import os
 import signal
 import subprocess
 import sys
@@ -78,20 +80,49 @@ def test_on_a_full_disk_the_older_plan_stays_and_the_new_one_is_printed(
 def test_ctrl_c_while_all_is_loaded_ends_in_words_with_130(
     folder: Path, command: tuple[str, ...]
 ) -> None:
-    """Each module is told on stderr once it is loaded; by then the last ones are not."""
+    """Each module is told on stderr once it is loaded. The pipe is short, and read as far as the
+    first of those that come last: so the command still loads when it is stopped.
+    """
+    reading, writing = os.pipe()
+    fcntl.fcntl(writing, fcntl.F_SETPIPE_SZ, 4096)
     process = subprocess.Popen(
         [sys.executable, "-X", "importtime", "-m", "app", *command],
         stdout=subprocess.PIPE,
-        stderr=subprocess.PIPE,
+        stderr=writing,
         text=True,
         cwd=folder,
     )
-    assert process.stderr is not None
-    while "sqlalchemy" not in process.stderr.readline():
-        assert process.poll() is None
-    process.send_signal(signal.SIGINT)
-    out, err = process.communicate(timeout=30)
-    assert (process.returncode, out) == (130, "")
-    said = [line for line in err.splitlines() if not line.startswith("import time:")]
-    assert said == ["zonedocket: stopped before it was done"]
+    os.close(writing)
+    with os.fdopen(reading, "rb", buffering=0) as told:
+        said = b""
+        while b"sqlalchemy" not in said:
+            said += told.read(256)
+            assert process.poll() is None
+        process.send_signal(signal.SIGINT)
+        while more := told.read(4096):
+            said += more
+    assert process.stdout is not None
+    assert (process.stdout.read(), process.wait(30)) == ("", 130)
+    last = [line for line in said.decode().splitlines() if not line.startswith("import time:")]
+    assert last == ["zonedocket: stopped before it was done"]
     assert (folder / "plan.csv").read_text() == "the plan before"
+
+
+def test_a_plan_goes_into_a_pipe_whoever_made_it(folder: Path) -> None:
+    out = [one if one != "plan.csv" else "/dev/stdout" for one in CREW]
+    done = subprocess.run(
+        [sys.executable, "-m", "app", *out], cwd=folder, capture_output=True, check=False
+    )
+    assert (done.returncode, done.stderr.count(b"could not")) == (0, 0)
+    assert done.stdout.startswith(b"first,last,event,")
+
+
+def test_a_plan_that_is_neither_written_nor_read_is_not_said_to_be_printed(
+    folder: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("app.cli.say", lambda _line: False)  # whoever read has gone
+    with a_full_disk():
+        assert main(CREW) == 1
+    told = capsys.readouterr().err
+    assert "plan.csv could not be written" in told
+    assert "printed" not in told

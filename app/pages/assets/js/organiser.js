@@ -42,7 +42,8 @@ const SEARCH_MS = 1000;
 setInterval(() => document.querySelector("#search[data-running]") && refresh(), SEARCH_MS);
 
 // Hours of one person go with all the rows of the list, as the document has it: those of whoever was
-// chosen before are as they were, and somebody new is on it only when chosen.
+// chosen before are as they were, and somebody new is on it only when chosen. Several spans have no
+// field each: they stay unless others are written.
 const hoursOf = (form) => ["#hours-from", "#hours-until"].map((id) => form.querySelector(id));
 const rowsOf = (form) => [...form.querySelectorAll("input[name=people]")];
 const asListed = (row) => JSON.parse((row.dataset.was ??= row.value));
@@ -60,7 +61,9 @@ document.addEventListener("submit", ({ target: form }) => {
   for (const row of rowsOf(form)) {
     const is = row.dataset.official === form.querySelector("#hours-who").value;
     row.disabled = "new" in row.dataset && !is;
-    row.value = JSON.stringify(is ? { ...asListed(row), hours: begins || ends ? [{ begins, ends }] : [] } : asListed(row));
+    const was = asListed(row);
+    const hours = begins || ends ? [{ begins, ends }] : was.hours.length > 1 ? was.hours : [];
+    row.value = JSON.stringify(is ? { ...was, hours } : was);
   }
 }, true);
 
