@@ -260,7 +260,7 @@ def test_a_lane_that_two_have_watched_makes_up_for_none_of_the_next_heat() -> No
 
 
 def test_a_day_for_almost_as_many_as_a_plan_takes_is_planned_though_more_are_missing() -> None:
-    late = tuple(replace(one, hours=(a_span("10:01", "12:00"),)) for one in people(490))
+    late = tuple(replace(one, hours=(a_span("10:01", "12:00"),)) for one in people(497))
     advice = advise(a_task(late, heats(2)), QUICK)
     assert not advice.plan.is_whole
     assert advice.missing is not None
