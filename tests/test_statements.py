@@ -61,7 +61,7 @@ PINNED: Mapping[str, int] = {
     "jury-appeal-1-referee": 173,
     "jury-appeal-2-juror-1": 226,
     "record-1-referee": 3,
-    "head-1-chief_umpire": 39,
+    "head-1-chief_umpire": 40,
     "cases-case-1-referee": 119,
     "cases-case-1-jury": 104,
     "cases-case-2-referee": 76,
