@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Callable
 from enum import StrEnum
 from typing import Annotated, Final, Self
@@ -15,7 +14,7 @@ from app.planning.wishes import Wish
 from app.rules.relay import Edge, Relay, Side
 from app.sheets.crew_template import MOST_POSTS
 from app.sheets.fields import parse_scheduled
-from app.sheets.people_list import MOST_PEOPLE, OPEN_ENDS, parse_end
+from app.sheets.people_list import MOST_PEOPLE, OFFSET, OPEN_ENDS, parse_end
 from app.sheets.problems import Problem
 from app.wire import Wire, shown
 
@@ -24,11 +23,8 @@ MOST_PINS: Final = 500
 LONGEST_SEARCH_S: Final = 300
 
 
-_OFFSET = re.compile(r"(Z|[+-][0-9]{2}:[0-9]{2})$")
-
-
 def _a_time(text: str, parse: Callable[[str], str] = parse_scheduled) -> str:
-    if _OFFSET.search(text):
+    if OFFSET.search(text):
         raise ValueError("hours are those of the meet's own clock: write them without an offset")
     try:
         if len(text) <= len("2026-06-13T09:30:00"):

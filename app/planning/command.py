@@ -31,8 +31,8 @@ MOST_SECONDS = 3600.0
 
 @dataclass(frozen=True, slots=True)
 class Voices:
-    """Where the plan is told, and where how far the search is. Whoever says something tells
-    whether anybody was there to read it.
+    """Where the plan is told, and where how far the search is. To `say` something gives whether
+    anybody was there to read it.
     """
 
     say: Callable[[str], bool]

@@ -21,7 +21,7 @@ from app.planning.making import placed_of, taking_place_of
 from app.planning.model import Model, Placed
 from app.planning.results import CrewPlan, GivenUp
 from app.planning.search import Search
-from app.planning.solver import MOST_SOLVED
+from app.planning.solver import is_too_much
 from app.planning.tally import tally
 from app.planning.wishes import Wish
 
@@ -121,8 +121,9 @@ class _Explaining:
     def _proven(self, told: GivenUp, to_prove: int) -> GivenUp:
         """The same with what is proven in this one's part of the time, if there is any."""
         each_s = self._left_s() / to_prove - self._built_s
-        is_too_large = len(self._model.taken) > MOST_SOLVED
-        if is_too_large or each_s < max(PROVING_S, self._built_s) or self.effort.should_stop():
+        if each_s < max(PROVING_S, self._built_s) or self.effort.should_stop():
+            return told
+        if is_too_much(len(self._model.taken)):
             return told
         before = [one.wish for one in self.plan.counted]
         last = before[before.index(told.wish) - 1]

@@ -19,7 +19,7 @@ from app.planning.linear import Sum, sum_of
 from app.planning.making import assignments, placed_of
 from app.planning.model import Model, Placed
 from app.planning.results import CrewPlan, Missing
-from app.planning.solver import MOST_SOLVED, Solver
+from app.planning.solver import Solver, is_too_much
 from app.planning.tally import faults, placed_by
 from app.planning.wishes import Wish, unwatched
 
@@ -62,7 +62,7 @@ class _Mending:
         model = build(self.task)
         added = [Person(f"{MORE} ({n + 1})", MORE) for n in range(_enough(model))]
         people = len(self.task.people) + len(added)
-        if people > MOST_PEOPLE or people * model.seat_count > MOST_SOLVED:
+        if people > MOST_PEOPLE or is_too_much(people * model.seat_count):
             return Missing(None, is_proven=False)
         model = build(replace(self.task, people=(*self.task.people, *added)))
         stood = placed_of(model, self.made.assignments) if self.made else {}

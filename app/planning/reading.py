@@ -6,7 +6,6 @@ clock, as they are written: with dates, or all of them without.
 
 from __future__ import annotations
 
-import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, time
@@ -25,12 +24,11 @@ from app.planning.facts import (
 from app.planning.spells import at_once, heats_at_once
 from app.sheets.crew_template import TemplateRow
 from app.sheets.made_plan import PlanRow
-from app.sheets.people_list import OPEN_ENDS, PersonRow
+from app.sheets.people_list import OFFSET, OPEN_ENDS, PersonRow
 from app.sheets.problems import Problem
 from app.sheets.start_list import HeatRows
 from app.visible import likeness
 
-_OFFSET = re.compile(r"(Z|[+-][0-9]{2}:[0-9]{2})$")
 DAY_S = 24 * 60 * MINUTE_S
 UMPIRES = "umpire"
 
@@ -64,7 +62,7 @@ class Programme:
         """The instants that can be meant. A time alone, where the programme has dates, is of each
         of its days. Raises ValueError for a date where it has none, and for an offset.
         """
-        if _OFFSET.search(written):
+        if OFFSET.search(written):
             raise ValueError("the times of a programme are those of the meet's own clock")
         if self.first_day is None or "T" in written:
             return (self.seconds(written),)
@@ -100,7 +98,7 @@ def programme_of(heats: Sequence[HeatRows], settings: Settings) -> Programme:
     problems += [
         _problem(one, "The crew is planned by the meet's own clock: write times without an offset.")
         for one in heats
-        if one.scheduled and _OFFSET.search(one.scheduled)
+        if one.scheduled and OFFSET.search(one.scheduled)
     ]
     dated = [one for one in heats if one.scheduled and "T" in one.scheduled]
     if dated and len(dated) < len(heats):

@@ -24,7 +24,7 @@ from app.planning.foreseeing import foreseen
 from app.planning.linear import Linear, Sum
 from app.planning.model import Model, Placed
 from app.planning.results import Counted
-from app.planning.solver import MOST_SOLVED, WITHIN, Solver
+from app.planning.solver import WITHIN, Solver, is_too_much
 from app.planning.tally import faults, placed_by, tally
 from app.planning.windows import GUIDING, Windows
 from app.planning.wishes import Wish, measure
@@ -70,13 +70,13 @@ class Search:
     _wish: Wish | None = None
     _bound: int = 0
     _told: float = -inf
-    _built_s: float = 0.0
 
     def run(self, until: Wish | None = None) -> Best:
         """The best plan, down to one wish or to the last. Raises NoPlan."""
         firm = self.model.linear.copy()
+        built_s = self._seconds()
         placed = self._filled()
-        if placed is not None and self._is_too_late_to_solve():
+        if placed is not None and self._is_too_late_to_solve(built_s):
             return self._as_it_is(self._exchanged(placed, 1.0))
         sums = measure(self.model)
         for wish, most in self.firm.items():
@@ -95,7 +95,6 @@ class Search:
         """A first plan that needs no solver: filled in the order of time, and what exchanging
         people makes of it. None where more is firm than filling heeds.
         """
-        self._built_s = self._seconds()
         can_be = self._is_free() or not self.model.linear.lower
         placed = filled(self.model) if can_be else None
         return None if placed is None else self._exchanged(placed)
@@ -104,7 +103,7 @@ class Search:
         """A first plan that the solver finds in what is firm alone, a tenth of the whole, unless
         wishes are bounded; and what exchanging people makes of it where they are not.
         """
-        if self._is_too_large():
+        if is_too_much(len(self.model.taken)):
             raise ValueError(too_much(self.model.task))
         nobody = Sum(dict.fromkeys(self.model.taken.values(), 1.0))
         what = self._first_wish(sums) or nobody
@@ -130,12 +129,9 @@ class Search:
 
         return exchanged(self.model, placed, go_on)
 
-    def _is_too_late_to_solve(self) -> bool:
+    def _is_too_late_to_solve(self, built_s: float) -> bool:
         """Whether the time, or the memory, would be used up before the solver has said anything."""
-        return self._is_too_large() or self._left() < SOLVING_TIMES * self._built_s
-
-    def _is_too_large(self) -> bool:
-        return len(self.model.taken) > MOST_SOLVED
+        return is_too_much(len(self.model.taken)) or self._left() < SOLVING_TIMES * built_s
 
     def _as_it_is(self, placed: Placed) -> Best:
         """A plan that no solver has looked at: what is known of it without solving."""

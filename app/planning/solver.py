@@ -20,8 +20,8 @@ if TYPE_CHECKING:
     from highspy.highs import HighsCallbackEvent
 
 WITHIN = 1e-6
-MOST_SOLVED = 600_000
-"""Of people by the seats that they could have; the solver takes three gigabytes a million."""
+MOST_CHOICES = 600_000
+"""People by the seats that they could have; the solver takes three gigabytes a million."""
 OPTIONS: Mapping[str, float | int | bool] = MappingProxyType(
     {  # measured: a pass of windows takes 3 s instead of 8 with the last four
         "mip_rel_gap": 0.0,
@@ -45,6 +45,11 @@ class Found:
     values: list[float] | None
     bound: float
     is_impossible: bool = False
+
+
+def is_too_much(choices: int) -> bool:
+    """Whether so many choices, of people by seats, are more than the memory may hold."""
+    return choices > MOST_CHOICES
 
 
 class Solver:

@@ -27,7 +27,7 @@ EXPERIENCE = (0, 3)
 USUAL_EXPERIENCE = 1
 OPEN_ENDS = (None, "00:00")
 """Midnight, where no day is named, is the end of the day."""
-_OFFSET = re.compile(r"(Z|[+-][0-9]{2}:[0-9]{2})$")
+OFFSET = re.compile(r"(Z|[+-][0-9]{2}:[0-9]{2})$")
 _DAYS_END = re.compile(r"(?:(?P<day>[0-9]{4}-[0-9]{2}-[0-9]{2})[T ])?24:00(?::00)?")
 _BETWEEN = re.compile(r"[,;+/\n]")
 _POSITION = re.compile(
@@ -134,7 +134,7 @@ def parse_end(text: str) -> str:
 
 def _check_hours(row: Row, begins: str | None, ends: str | None, problems: ProblemList) -> None:
     for column, said in (("from", begins), ("until", ends)):
-        if said and _OFFSET.search(said):
+        if said and OFFSET.search(said):
             why = "Hours are those of the meet's own clock: write them without an offset."
             problems.add(row.number, column, why)
             return

@@ -213,8 +213,10 @@ def test_whoever_drops_out_is_replaced_and_all_others_stay(meet: MeetAtHand) -> 
     first_six = umpires(meet)
     spare = add_official(meet, "Spare", "umpire")
     people = [{"official": one} for one in [*first_six, spare.id]]
-    wishes(meet, people=people, dropped=[first_six[0]])
+    pin = {"official": first_six[0], "heat": heats[3]["id"], "take_over": 1}
+    wishes(meet, people=people, dropped=[first_six[0]], pins=[pin])
     told = searched(meet, keep=True, from_heat=heats[2]["id"])
+    assert told["problem"] == "", "a pin of whoever drops out binds nobody"
     changed = {one["official"] for one in told["plan"]["changes"]}
     assert changed == {first_six[0], spare.id}
     assert {heat for one in told["plan"]["changes"] for heat in one["heats"]} == {

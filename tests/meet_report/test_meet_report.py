@@ -251,6 +251,21 @@ def test_a_post_whose_flag_came_after_the_announcement_was_silent_then(service: 
     assert [one["words"] for one in report["silent_by_official"]] == ["Bo Halyard"]
 
 
+def test_a_post_whose_report_was_taken_back_was_not_silent(service: Service) -> None:
+    meet = a_meet(service, umpires=("Bo Halyard",))
+    meet.start(0)
+    report = meet.report(by="Bo Halyard", lane=6)
+    taken = meet["Bo Halyard"].post(
+        f"reports/{report['id']}/withdraw", {"reason": "Wrong lane."}, etag='"v1"'
+    )
+    assert taken.status_code == 200, taken.text
+    assert meet.rule(report["case"], verdict="dismissed", infringement=None).status_code == 201
+    assert meet.load_result(0).status_code == 201
+    assert meet.announce(0, despite="No telephone.").status_code == 201
+    silent = told(meet, "referee")["silent_by_official"]
+    assert [one["words"] for one in silent] == ["umpire"]
+
+
 def test_page_and_paper_tell_a_time_to_the_same_second(service: Service) -> None:
     """The flag is 99.7 s old when its report comes, and a little more by the server's clock."""
     meet = a_meet(service)

@@ -325,6 +325,22 @@ BAD = {
 }
 
 
+def test_a_drop_out_of_one_of_several_days_is_told_with_its_day(
+    tmp_path: Path, capfd: pytest.CaptureFixture[str]
+) -> None:
+    """Also where a heat starts at that time on one of them alone: it need not be that one."""
+    a_programme(tmp_path, ("2026-11-29 10:00", "2026-11-30 11:00"))
+    a_crew(tmp_path, SIX)
+    assert crew(tmp_path) == 0
+    (tmp_path / "plan.csv").rename(tmp_path / "kept.csv")
+    keep = ("--keep", str(tmp_path / "kept.csv"), "--from")
+    assert crew(tmp_path, *keep, "10:00") == 1
+    assert (
+        "10:00 of which day? Write it with its day, as 2026-11-29 10:00" in capfd.readouterr().err
+    )
+    assert crew(tmp_path, *keep, "2026-11-30 10:00") == 0
+
+
 @pytest.mark.parametrize("case", BAD)
 def test_bad_input_is_told_by_row_and_column_and_nothing_is_written(
     case: str, tmp_path: Path, capfd: pytest.CaptureFixture[str]

@@ -169,7 +169,13 @@ def test_the_list_that_is_judged_is_never_written_over(
 
 @pytest.mark.parametrize(
     ("column", "value"),
-    [("remark", "paint is worn"), ("measured_m", "33.9"), ("measured_m", ""), ("off_m", "?")],
+    [
+        ("remark", "paint is worn"),
+        ("measured_m", "33.9"),
+        ("measured_m", ""),
+        ("off_m", "?"),
+        ("verdict", "mended"),
+    ],
 )
 def test_what_was_judged_is_judged_anew_unless_somebody_has_written_in_it(
     tmp_path: Path, capsys: pytest.CaptureFixture[str], column: str, value: str
