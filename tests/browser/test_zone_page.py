@@ -316,11 +316,27 @@ def a_slow_line(page: Page, came: list[int]) -> None:
     protocol.send("Emulation.setCPUThrottlingRate", {"rate": 4})
 
 
+SUMS = """() => {
+  const began = performance.now();
+  let sum = 0;
+  for (let at = 0; at < 2e7; at += 1) sum = (sum * 31 + at) | 0;
+  return [sum, (performance.now() - began) / 1000][1];
+}"""
+# What these sums take in a window of the slow phone on a quiet machine of two cores.
+SECONDS_OF_SUMS = 0.4
+
+
 def seconds_until_usable(page: Page, go: Callable[[], object]) -> float:
+    """Seconds until the flag can be raised, as on a quiet machine.
+
+    Where the machine has other work or is slow by itself, the phone that it plays is slower than
+    four times: by as much as sums take longer just after, the time counts less.
+    """
     began = time.monotonic()
     go()
     page.wait_for_selector("body[data-ready=yes] #yellow")
-    return time.monotonic() - began
+    took = time.monotonic() - began
+    return took / max(1.0, page.evaluate(SUMS) / SECONDS_OF_SUMS)
 
 
 def test_the_page_is_small_soon_there_and_sooner_the_next_time(
@@ -344,5 +360,9 @@ def test_the_page_is_small_soon_there_and_sooner_the_next_time(
         for offline in (False, True):
             page.context.set_offline(offline)
             again = partial(page.reload, wait_until="commit")
-            tries = (seconds_until_usable(page, again) for _ in range(10))
-            assert any(took <= 1 for took in tries), offline
+            tries = list[float]()
+            while len(tries) < 10 and min(tries, default=2.0) > 1:
+                # What the page has begun is not measured with the next one.
+                page.wait_for_timeout(1000)
+                tries.append(seconds_until_usable(page, again))
+            assert min(tries) <= 1, (offline, tries)
