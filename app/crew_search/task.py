@@ -182,11 +182,13 @@ def _pins(wishes: WishesOut, people: set[str], heats: set[HeatId]) -> Iterator[P
 
 
 def _spans(hours: HoursIn, days: _Days) -> Iterator[Span]:
-    if any("T" in (bound or "") for bound in (hours.begins, hours.ends)):
-        begins = (
-            days.seconds(hours.begins) if hours.begins else days.passed(days.midnight(days.first))
-        )
-        ends = days.seconds(hours.ends) if hours.ends else _end_of(days.all[-1], days)
+    if dated := [bound for bound in (hours.begins, hours.ends) if bound and "T" in bound]:
+        # An open end reaches past the programme where the other one lies outside it: whoever is
+        # never there is planned as such, so that a pin for them is told.
+        day = datetime.fromisoformat(dated[0]).date()
+        first, last = min(days.first, day - timedelta(1)), max(days.all[-1], day)
+        begins = days.seconds(hours.begins or f"{first}T00:00")
+        ends = days.seconds(hours.ends) if hours.ends else _end_of(last, days)
         if begins < ends:
             yield Span(begins, ends)
         return

@@ -19,6 +19,7 @@ TITLES = {
     Section.INFRINGEMENT: "By what was reported",
     Section.OFFICIAL: "By official",
 }
+NONE_EXPECTED = "none expected"
 KEY = Heading("", 0.2, Weight.BOLD)
 WHITE = Heading("white flags", 0.08)
 COUNTED = (
@@ -87,7 +88,8 @@ def sentences(figures: Figures) -> list[str]:
         f"{whole.open} open and {whole.withdrawn} withdrawn.",
         f"Confirmed of those ruled on: {share_in_words(whole.share)}. Set aside later, by a "
         f"protest or an appeal: {whole.set_aside}.",
-        f"Posts silent when the result was announced, heat by heat: {silent.count} of {silent.of}.",
+        "Posts silent when the result was announced, heat by heat: "
+        f"{share_in_words(silent, NONE_EXPECTED)}.",
     ]
 
 
@@ -137,14 +139,18 @@ def _tables(figures: Figures, names: Mapping[str, str]) -> list[PlainTable]:
         for one in figures.times
     ]
     silent = [
-        (names[one.key], f"{one.share.count} of {one.share.of}")
+        (names[one.key], share_in_short(one.share, NONE_EXPECTED))
         for one in figures.silent_by_official
     ]
     ended = [(one.kind, one.state, str(one.count)) for one in figures.ended]
     return [
         *counted,
         PlainTable("times", TIMED, times, size=8.2, title="How long it took"),
-        _plain("Silent when announced, by official", ("official", "posts, heat by heat"), silent),
+        _plain(
+            "Silent when announced, by official",
+            ("official", "posts, heat by heat (95 % interval)"),
+            silent,
+        ),
         _plain("Protests and appeals", ("remedy", "stands", "how many"), ended),
     ]
 

@@ -128,19 +128,19 @@ def _timed(times: Sequence[Times]) -> Iterator[Row]:
         yield ("times", one.step, "clock not known", one.unknown, *[None] * 4)
 
 
-def share_in_words(share: Share) -> str:
-    """Counts with their interval: 3 of 5, 95 % interval 23 % to 88 %."""
-    return _in_words(share, "{}, 95 % interval {} % to {} %")
+def share_in_words(share: Share, nothing: str = "none ruled on") -> str:
+    """Counts with their interval: 3 of 5, 95 % interval 23 % to 88 %; `nothing` of nothing."""
+    return _in_words(share, "{}, 95 % interval {} % to {} %", nothing)
 
 
-def share_in_short(share: Share) -> str:
+def share_in_short(share: Share, nothing: str = "none ruled on") -> str:
     """The same below a heading that says which interval it is: 3 of 5 (23 % to 88 %)."""
-    return _in_words(share, "{} ({} % to {} %)")
+    return _in_words(share, "{} ({} % to {} %)", nothing)
 
 
-def _in_words(share: Share, words: str) -> str:
+def _in_words(share: Share, words: str, nothing: str) -> str:
     if share.interval is None:
-        return "none ruled on"
+        return nothing
     low, high = (round(100 * end) for end in share.interval)
     return words.format(f"{share.count} of {share.of}", low, high)
 

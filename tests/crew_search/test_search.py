@@ -246,6 +246,28 @@ def test_a_pin_holds_an_official_where_it_says_and_one_of_a_drop_out_binds_nobod
     assert [(post["take_over"], post["edge"]) for post in theirs] == [(3, "start")]
 
 
+@pytest.mark.parametrize(
+    "hours",
+    [
+        {"begins": "2031-01-01T09:00", "ends": "2031-01-01T18:00"},
+        {"begins": "2031-01-01T09:00"},
+        {"ends": "2001-01-01T00:00"},
+    ],
+    ids=["another day", "from a later day on", "until a day before"],
+)
+def test_a_pin_for_whoever_is_there_on_no_day_with_heats_is_told(
+    meet: MeetAtHand, hours: dict[str, str]
+) -> None:
+    heats = a_programme(meet)
+    everybody = [{"official": one} for one in umpires(meet)]
+    never = add_official(meet, "Never", "umpire").id
+    pin = {"official": never, "heat": heats[0]["id"], "take_over": 2}
+    wishes(meet, people=[*everybody, {"official": never, "hours": [hours]}], pins=[pin])
+    told = searched(meet)["problem"]
+    assert "Never at take-over 2" in told, told
+    assert "their hours do not reach" in told, told
+
+
 def test_heats_that_were_run_keep_whoever_stood_there(meet: MeetAtHand) -> None:
     heats = a_programme(meet)
     by_hand(meet)
@@ -441,7 +463,7 @@ def test_whoever_is_there_on_another_day_alone_is_not_planned(meet: MeetAtHand) 
     first, *others = umpires(meet)
     away = {"official": first, "hours": [{"begins": "2031-01-01T09:00"}]}
     wishes(meet, people=[away, *({"official": one} for one in others)])
-    assert {one.id for one in planned_from(meet).people} == {*others}
+    assert {post["official"] for post in searched(meet)["plan"]["posts"]} == {*others}
 
 
 def test_an_evening_ends_at_midnight(meet: MeetAtHand) -> None:
@@ -471,7 +493,7 @@ def test_hours_that_the_clocks_skip_are_nobodys(service: Service) -> None:
     first, *others = umpires(meet)
     night = {"official": first, "hours": [{"begins": "02:30", "ends": "03:10"}]}
     wishes(meet, people=[night, *({"official": one} for one in others)])
-    assert {one.id for one in planned_from(meet).people} == {*others}
+    assert {post["official"] for post in searched(meet)["plan"]["posts"]} == {*others}
 
 
 def test_hours_with_an_offset_are_refused(meet: MeetAtHand) -> None:
