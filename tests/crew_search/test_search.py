@@ -493,7 +493,7 @@ def test_hours_that_the_clocks_skip_are_nobodys(service: Service) -> None:
     first, *others = umpires(meet)
     night = {"official": first, "hours": [{"begins": "02:30", "ends": "03:10"}]}
     wishes(meet, people=[night, *({"official": one} for one in others)])
-    assert {post["official"] for post in searched(meet)["plan"]["posts"]} == {*others}
+    assert {one.id for one in planned_from(meet).people} == {*others}
 
 
 def test_hours_with_an_offset_are_refused(meet: MeetAtHand) -> None:
