@@ -10,6 +10,7 @@ from pydantic import AfterValidator, Field, model_validator
 
 from app.crew.wire import PostIn
 from app.ids import ChosenId, HeatId, OfficialId
+from app.planning.limits import LONGEST_AT_MEET_S, USUAL_S
 from app.planning.wishes import Wish
 from app.rules.relay import Edge, Relay, Side
 from app.sheets.crew_template import MOST_POSTS
@@ -20,7 +21,6 @@ from app.wire import Wire, shown
 
 MOST_POSITIONS: Final = 20
 MOST_PINS: Final = 500
-LONGEST_SEARCH_S: Final = 300
 
 
 def _a_time(text: str, parse: Callable[[str], str] = parse_scheduled) -> str:
@@ -175,7 +175,7 @@ class SearchIn(Wire):
 
     model_config = shown({"seconds": 10})
 
-    seconds: Annotated[float, Field(gt=0, le=LONGEST_SEARCH_S)] = 10.0
+    seconds: Annotated[float, Field(gt=0, le=LONGEST_AT_MEET_S)] = USUAL_S
     keep: bool = False
     from_heat: ChosenId | None = None
 

@@ -16,6 +16,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from app.files import NotWritten, is_no_file, write_whole
+from app.planning.limits import LONGEST_BY_COMMAND_S, USUAL_S
 
 if TYPE_CHECKING:
     from types import FrameType
@@ -26,7 +27,6 @@ if TYPE_CHECKING:
 EXAMPLE = "crew --officials crew.csv --programme start-list.csv --out plan.csv"
 WHOLE, UNWATCHED = 0, 3
 MOST_LANES = 10
-MOST_SECONDS = 3600.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,8 +57,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     pins = "a choice to keep: 'NAME=10:05,take-over 2 end' or 'NAME=10:05,off'; may be repeated"
     parser.add_argument("--pin", action="append", default=[], metavar="PIN", help=pins)
     _add_replanning(parser)
-    seconds = "for plan, mending and explaining together, at the most (default: 10)"
-    parser.add_argument("--seconds", type=_seconds, default=10.0, help=seconds)
+    seconds = f"for plan, mending and explaining together, at the most (default: {USUAL_S})"
+    parser.add_argument("--seconds", type=_seconds, default=USUAL_S, help=seconds)
 
 
 def _add_replanning(parser: argparse.ArgumentParser) -> None:
@@ -179,6 +179,6 @@ def _seconds(text: str) -> float:
         seconds = float(text)
     except ValueError:
         seconds = 0.0
-    if not 0 < seconds <= MOST_SECONDS:
+    if not 0 < seconds <= LONGEST_BY_COMMAND_S:
         raise argparse.ArgumentTypeError(f"{text} is no time to search; choose up to 3600 seconds")
     return seconds

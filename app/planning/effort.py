@@ -6,6 +6,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from enum import StrEnum
 
+from app.planning.limits import USUAL_S
 from app.planning.model import Placed
 from app.planning.results import Counted
 from app.planning.wishes import Wish
@@ -45,7 +46,7 @@ ShouldStop = Callable[[], bool]
 class Effort:
     """How long to search, from which seed, whom to tell, and whom to ask whether to stop."""
 
-    limit_s: float = 10.0
+    limit_s: float = USUAL_S
     seed: int = 1
     tell: Tell = lambda _: None
     should_stop: ShouldStop = lambda: False
