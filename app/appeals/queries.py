@@ -40,7 +40,7 @@ from app.rulings.shaken import to_reconsider
 from app.rulings.tables import rulings
 from app.store.prepared import Prepared
 from app.store.rows import AnyRow
-from app.surveys.queries import flags_of
+from app.surveys.queries import NOTHING_FOUND, found_in
 
 PAGE = 50
 JUDGEMENT = "judgement"
@@ -197,11 +197,12 @@ def docket_of(conn: Connection, meet_id: MeetId, after: str | None = None) -> Do
 
 def _with_zone_flags(conn: Connection, meet_id: MeetId, page: DocketOut) -> DocketOut:
     """The docket with what the survey found of the zones of its heats."""
-    flags = flags_of(conn, meet_id, [one.heat for one in page.cases])
-    if not flags:
+    found = found_in(conn, meet_id, [one.heat for one in page.cases])
+    if not found:
         return page
     cases = [
-        one.model_copy(update={"zone_flags": list(flags.get(one.heat, ()))}) for one in page.cases
+        one.model_copy(update={"zone_flags": found.get(one.heat, NOTHING_FOUND).flags})
+        for one in page.cases
     ]
     return page.model_copy(update={"cases": cases})
 

@@ -35,7 +35,7 @@ from app.results.finality import heat_shown
 from app.roles import Role
 from app.rulings.queries import ruling_out
 from app.rulings.wire import RulingOut
-from app.surveys.queries import flags_of
+from app.surveys.queries import NOTHING_FOUND, found_in
 
 router = for_readers()
 
@@ -117,8 +117,12 @@ def heat_at_hand(
         next=pointed.next,
         others=_others(conn, meet_id, which),
         may_hold_back=shown is not None and _may_hold_back(conn, meet_id, shown, caller),
-        zone_flags=flags_of(conn, meet_id, [shown.id]).get(shown.id, ()) if shown else (),
+        zone_flags=_zone_flags(conn, meet_id, which) if which is not None else (),
     )
+
+
+def _zone_flags(conn: Connection, meet_id: MeetId, heat: HeatId) -> Sequence[str]:
+    return found_in(conn, meet_id, [heat]).get(heat, NOTHING_FOUND).flags
 
 
 def _others(conn: Connection, meet_id: MeetId, which: HeatId | None) -> Sequence[HeatOut]:

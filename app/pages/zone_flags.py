@@ -10,7 +10,7 @@ from sqlalchemy import Connection
 from app.ids import CaseId, MeetId
 from app.reports.states import ReportState
 from app.reports.wire import CaseLine, CaseOut
-from app.surveys.queries import flags_beside, found_in
+from app.surveys.queries import NOTHING_FOUND, found_in
 
 Beside: TypeAlias = tuple[Sequence[str], Sequence[str]]
 
@@ -21,7 +21,8 @@ def flags_of_cases(
     """By case, in sentences."""
     found = found_in(conn, meet_id, [one.heat for one in cases])
     return {
-        one.id: flags_beside(found.get(one.heat, ()), one.lane, _take_overs(one)) for one in cases
+        one.id: found.get(one.heat, NOTHING_FOUND).flags_beside(one.lane, _take_overs(one))
+        for one in cases
     }
 
 

@@ -52,6 +52,10 @@ class ZoneLine(StrEnum):
     END = "end"
 
 
+LaneLine = tuple[int, ZoneLine]
+"""A line of a zone in a lane."""
+
+
 class Mark(StrEnum):
     """What a tape is laid from. The finish line is where the first bend begins."""
 
@@ -100,6 +104,11 @@ class LineTarget:
     to_section_end_m: float
     tapes: tuple[Tape, ...]
 
+    @property
+    def of(self) -> LaneLine:
+        """Which line it is, by lane and line."""
+        return self.lane, self.line
+
     def tape_from(self, mark: Mark) -> Tape | None:
         """The tape from this mark, None where it would show too little."""
         return next((tape for tape in self.tapes if tape.mark is mark), None)
@@ -128,7 +137,7 @@ class Surveyed:
     verdict: Verdict
 
 
-Lines = Mapping[tuple[int, ZoneLine], Measured]
+Lines = Mapping[LaneLine, Measured]
 """What was measured in a zone, by lane and line."""
 
 
@@ -230,8 +239,8 @@ class Judged:
     measured as they are told, by lane and line.
     """
 
-    found: Mapping[tuple[int, ZoneLine], Surveyed]
-    refused: Mapping[tuple[int, ZoneLine], str]
+    found: Mapping[LaneLine, Surveyed]
+    refused: Mapping[LaneLine, str]
 
 
 def survey(
@@ -241,8 +250,8 @@ def survey(
 
     A line that was taped from the lane inside stands or falls with that one.
     """
-    found: dict[tuple[int, ZoneLine], Surveyed] = {}
-    places = {(one.lane, one.line): one for one in targets}
+    found: dict[LaneLine, Surveyed] = {}
+    places = {one.of: one for one in targets}
     refused = {
         of: f"By this edition, or on this track, lane {of[0]} has no line “{of[1]}” here."
         for of in measured

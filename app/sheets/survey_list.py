@@ -41,6 +41,9 @@ class MeasuredRow:
     line: ZoneLine
     mark: Mark
     metres: float
+    metres_into_it: float | None
+    """Where the list that went out has it, along its part of the lap; None where it says nothing
+    of it."""
 
 
 def read_survey_list(
@@ -72,7 +75,10 @@ def _read(row: Row, problems: ProblemList) -> MeasuredRow | None:
         return None
     if line is None or mark is None or metres is None:
         return None
-    return MeasuredRow(row.number, relay, take_over, lane, ZoneLine(line), Mark(mark), metres)
+    into_it = _number_in(row.cells.get("metres_into_it", ""))
+    return MeasuredRow(
+        row.number, relay, take_over, lane, ZoneLine(line), Mark(mark), metres, into_it
+    )
 
 
 def _relay(row: Row, problems: ProblemList) -> Relay | None:
@@ -101,17 +107,23 @@ def _metres(row: Row, problems: ProblemList) -> float | None:
     text = read_required_text(row, "measured_m", problems)
     if text is None:
         return None
-    parts = _NUMBER.fullmatch(text.strip())
-    if parts is None:
+    metres = _number_in(text)
+    if metres is None:
         why = f"{show(text)} is no length. Write metres, such as 34.91."
         problems.add(row.number, "measured_m", why)
         return None
-    metres = float(f"{parts[2]}.{parts[3] or '0'}") * (-1 if parts[1] in {"-", "−"} else 1)
     if LEAST_TAPE_M <= metres <= MOST_TAPE_M:
         return metres
     why = f"{show(text)} m is more than a tape is laid here; it runs from -5 to 150. Correct it."
     problems.add(row.number, "measured_m", why)
     return None
+
+
+def _number_in(text: str) -> float | None:
+    parts = _NUMBER.fullmatch(text.strip())
+    if parts is None:
+        return None
+    return float(f"{parts[2]}.{parts[3] or '0'}") * (-1 if parts[1] in {"-", "−"} else 1)
 
 
 def _tell_of_doubled(lines: tuple[MeasuredRow, ...], problems: ProblemList) -> None:

@@ -11,13 +11,13 @@ from sqlalchemy import insert, select, update
 from app.record.kinds import Kind
 from app.refusals import Malformed, insist_on_version
 from app.rules.relay import Relay
-from app.rules.survey import Lines, ZoneLine, as_measured
+from app.rules.survey import LaneLine, Lines, ZoneLine, as_measured
 from app.store.action import Action, Deed, Done, Put, Unit
 from app.surveys.queries import zone_of
 from app.surveys.tables import zone_surveys
 from app.surveys.telling import told_zone
 from app.surveys.wire import ZoneSurveyIn, ZoneSurveyOut
-from app.surveys.zones import ListedZone, Zone
+from app.surveys.zones import ListedZone, Zone, still_there
 
 THERE: Final = "This zone was measured already: send If-Match with its ETag to replace that."
 CHANGED: Final = "This zone was measured anew meanwhile. Read it again, then decide."
@@ -62,7 +62,7 @@ def measure_zone(
         insist_on_version(before.taped.version, version, THERE, CHANGED)
         _store(unit, measured)
         after = zone_of(unit.conn, unit.meet_id, relay, take_over)
-        _insist_it_can_be(after)
+        _insist_it_can_be(after, lines)
         put = Put(told_zone(after), created=not before.taped.version)
         return Done(put, _deed(unit, [measured]))
 
@@ -78,23 +78,24 @@ def measure_lines(listed: Sequence[ListedZone]) -> Action[None]:
         zones = []
         for one in listed:
             relay, take_over = one.zone.relay, one.zone.take_over
-            known = zone_of(unit.conn, unit.meet_id, relay, take_over).taped.lines
-            lines = {**known, **as_measured(one.zone.targets, one.said)}
+            now = zone_of(unit.conn, unit.meet_id, relay, take_over)
+            known = now.taped.lines
+            lines = {**still_there(now.targets, known), **as_measured(now.targets, one.said)}
             zone = MeasuredZone(relay, take_over, lines)
             if zone.lines == known:
                 continue
             _store(unit, zone)
-            _insist_it_can_be(zone_of(unit.conn, unit.meet_id, relay, take_over))
+            _insist_it_can_be(zone_of(unit.conn, unit.meet_id, relay, take_over), one.said)
             zones.append(zone)
         return Done(None, _deed(unit, zones) if zones else None)
 
     return act
 
 
-def _insist_it_can_be(zone: Zone) -> None:
-    """Nothing is stored of a zone with a line that cannot have been measured so."""
-    if zone.problem:
-        raise Malformed(f"{zone.problem} Nothing was stored.", field="/lines")
+def _insist_it_can_be(zone: Zone, said: Iterable[LaneLine]) -> None:
+    """Nothing is stored of what is said of a line that cannot have been measured so."""
+    if why := " ".join(zone.refused[of] for of in said if of in zone.refused):
+        raise Malformed(f"{why} Nothing was stored.", field="/lines")
 
 
 def _store(unit: Unit, zone: MeasuredZone) -> None:

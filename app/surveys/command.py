@@ -77,14 +77,15 @@ def survey_track(parsed: argparse.Namespace) -> tuple[list[str], int]:
         tolerance,
         today,
     )
+    drawn = on_sheets(of, zones)
     sheets, lines = _places(parsed, book, track)
     contents = {
-        sheets: draw_survey_sheets(on_sheets(of, zones), parsed.paper),
+        sheets: draw_survey_sheets(drawn, parsed.paper),
         lines: lines_csv(zones).encode("utf-8-sig"),
     }
     parsed.out.mkdir(parents=True, exist_ok=True)
     write_whole(contents)
-    wrote = f"Wrote {sheets} ({counted(len(zones), 'zone')}) and {lines}."
+    wrote = f"Wrote {sheets} ({counted(len(drawn.zones), 'page')}) and {lines}."
     ends = LIES_WRONG if any(one.wrong for one in zones) else 0
     return [wrote, *filter(None, [lap_note(track)]), *_told(zones, tolerance)], ends
 
@@ -102,9 +103,10 @@ def _places(parsed: argparse.Namespace, book: Book, track: Track) -> tuple[Path,
         raise ValueError(f"{lines} is read, and would be written over. {elsewhere}")
     if lines.exists():
         there = read_list(lines)
-        if parsed.measured is None and not is_blank(there):
+        if parsed.measured is None and not is_blank(there, book, track):
+            why = "it is filled in, changed, or of another track or edition"
             judge = f"{elsewhere}, or have it judged with --measured {lines}"
-            raise ValueError(f"{lines} is there, filled in or changed, and would be lost. {judge}")
+            raise ValueError(f"{lines} is there, and would be lost: {why}. {judge}")
         if parsed.measured is not None and not is_as_judged(there, book, track):
             raise ValueError(
                 f"{lines} was changed since it was judged, or is of another track, and would be "
@@ -153,19 +155,13 @@ def _measured(
     parsed: argparse.Namespace, book: Book, track: Track, tolerance: float | None
 ) -> list[Zone]:
     """The zones with what the list says; ValueError with the first things that are wrong."""
-    from app.surveys.listing import read_file, zones_listed  # noqa: PLC0415
-    from app.surveys.zones import all_zones, zone_at  # noqa: PLC0415
+    from app.surveys.listing import read_file, zones_listed, zones_with  # noqa: PLC0415
 
     found, seen = zones_listed(read_file(read_list(parsed.measured), {}), book, track, tolerance)
     if seen.problems:
         told = "; ".join(map(_problem, seen.problems[:3]))
         raise ValueError(f"{parsed.measured}: {told}")
-    measured = {(one.zone.relay, one.zone.take_over): one.zone for one in found}
-    relays = [relay for relay in Relay if relay in {*parsed.relay, *(one for one, _ in measured)}]
-    return [
-        measured.get((relay, number)) or zone_at(track, relay, number, rule)
-        for relay, number, rule in all_zones(book, track, relays)
-    ]
+    return zones_with(found, map(Relay, parsed.relay), book, track)
 
 
 def _problem(found: Problem) -> str:
@@ -175,7 +171,7 @@ def _problem(found: Problem) -> str:
 
 
 def _told(zones: Sequence[Zone], tolerance: float | None) -> Iterator[str]:
-    from app.surveys.zones import flag  # noqa: PLC0415
+    from app.surveys.zones import wrong_by_relay  # noqa: PLC0415
 
     lines = sum(len(one.found) for one in zones)
     if not lines:
@@ -183,8 +179,7 @@ def _told(zones: Sequence[Zone], tolerance: float | None) -> Iterator[str]:
     if tolerance is None:
         yield f"{counted(lines, 'line')} measured; no tolerance is set, so none is judged."
         return
-    wrong = [one for one in zones if one.wrong]
-    for one in wrong:
-        yield f"{one.relay}: {flag(one, one.wrong)}"
+    wrong = wrong_by_relay(zones)
+    yield from wrong
     if not wrong:
         yield f"{counted(lines, 'line')} measured, and none in the wrong place."

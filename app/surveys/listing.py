@@ -2,18 +2,33 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from types import MappingProxyType
+from typing import Final
 
 from app.rules.book import Book
-from app.rules.survey import Measured, ZoneLine
+from app.rules.relay import Relay
+from app.rules.survey import LaneLine, LineTarget, Measured, rounded, zone_targets
 from app.rules.track import Track
 from app.sheets.listed import Listed, read_listed
 from app.sheets.problems import ProblemList
 from app.sheets.survey_list import MeasuredRow, read_survey_list
+from app.surveys.same_paint import sharing
 from app.surveys.wire import SurveyListOut
-from app.surveys.zones import NOTHING, ListedZone, Taped, ZoneName, flag, zone_at
+from app.surveys.zones import (
+    NOTHING,
+    ListedZone,
+    Taped,
+    Zone,
+    ZoneName,
+    all_zones,
+    still_there,
+    wrong_by_relay,
+    zone_at,
+)
 
+SAME_M: Final = 0.002
+"""Both are told to the millimetre."""
 NOTHING_KNOWN: Mapping[ZoneName, Taped] = MappingProxyType({})
 
 
@@ -33,7 +48,7 @@ def zones_listed(
     what stands against it.
     """
     rules, problems = book.zones_on(track), ProblemList()
-    by_zone: dict[ZoneName, dict[tuple[int, ZoneLine], MeasuredRow]] = {}
+    by_zone: dict[ZoneName, dict[LaneLine, MeasuredRow]] = {}
     for row in listed.rows:
         if row.take_over not in rules.get(row.relay, {}):
             why = f"The edition has no zone for take-over {row.take_over} of a {row.relay} here."
@@ -45,13 +60,48 @@ def zones_listed(
             by_zone.setdefault((row.relay, row.take_over), {})[row.lane, row.line] = row
     zones = []
     for (relay, take_over), rows in by_zone.items():
-        said = {of: Measured(row.mark, row.metres) for of, row in rows.items()}
-        taped = Taped({**known.get((relay, take_over), NOTHING).lines, **said})
-        zone = zone_at(track, relay, take_over, rules[relay][take_over], taped, tolerance)
-        for of, why in zone.refused.items():
-            problems.add(rows[of].row if of in rows else None, None, f"{zone.name}: {why}")
+        rule = rules[relay][take_over]
+        targets = zone_targets(track, relay, take_over, rule)
+        said = {of: Measured(row.mark, rounded(row.metres)) for of, row in rows.items()}
+        before = still_there(targets, known.get((relay, take_over), NOTHING).lines)
+        zone = zone_at(track, relay, take_over, rule, Taped({**before, **said}), tolerance)
+        for of in rows.keys() & zone.refused.keys():
+            problems.add(rows[of].row, None, f"{zone.name}: {zone.refused[of]}")
+        for target in targets:
+            if target.of in rows:
+                _insist_on_place(rows[target.of], target, problems)
         zones.append(ListedZone(zone, said))
     return zones, listed.with_problems(problems.told())
+
+
+def zones_with(
+    listed: Iterable[ListedZone], relays: Iterable[Relay], book: Book, track: Track
+) -> list[Zone]:
+    """All zones of these relays and of those of the list, with what the list says of their lines,
+    as which zone it may be.
+    """
+    said = {(one.zone.relay, one.zone.take_over): one.zone for one in listed}
+    wanted = {*relays, *(relay for relay, _ in said)}
+    zones = [
+        said.get((relay, number)) or zone_at(track, relay, number, rule)
+        for relay, number, rule in all_zones(book, track, filter(wanted.__contains__, Relay))
+    ]
+    return sharing(track, zones, zones)
+
+
+def _insist_on_place(row: MeasuredRow, target: LineTarget, problems: ProblemList) -> None:
+    """That the list is of the measures that the track has now: by others, a line that was measured
+    well may seem to lie wrong, and the reverse.
+    """
+    lies = rounded(target.place.metres)
+    if row.metres_into_it is not None and abs(row.metres_into_it - lies) > SAME_M:
+        problems.add(
+            row.row,
+            "metres_into_it",
+            f"The list was made for another track or edition: this line lies {lies:g} m into its "
+            f"part of the lap here, not {row.metres_into_it:g} m. Judge it by the measures that "
+            "it was made for; where those were wrong, clear this column and send it again.",
+        )
 
 
 def summary(
@@ -63,7 +113,7 @@ def summary(
         stored=stored,
         zones=len(zones),
         lines=len(listed.rows),
-        wrong=[f"{one.relay}: {flag(one, one.wrong)}" for one in zones if one.wrong],
+        wrong=wrong_by_relay(zones),
         ignored_columns=list(listed.ignored),
         problems=list(listed.problems),
     )

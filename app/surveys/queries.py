@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, Final
 
 from sqlalchemy import Connection, bindparam, select
 
@@ -14,11 +14,22 @@ from app.meets.tables import events, heats, lanes
 from app.meets.track import track_note, track_of
 from app.refusals import NotFound, StateConflict
 from app.rules.relay import Relay
-from app.rules.survey import Mark, Measured, Surveyed, ZoneLine
-from app.rules.track import Track
+from app.rules.survey import Mark, Measured, ZoneLine
+from app.rules.track import MOST_LANES, Track
 from app.store.prepared import Prepared
+from app.surveys.same_paint import sharing
 from app.surveys.tables import zone_surveys
-from app.surveys.zones import NOTHING, Taped, Zone, ZoneName, all_zones, flag, zone_at
+from app.surveys.zones import (
+    NOTHING,
+    Flagged,
+    Taped,
+    Zone,
+    ZoneName,
+    all_zones,
+    flagged,
+    flags,
+    zone_at,
+)
 
 _SURVEYS = Prepared(select(zone_surveys).where(zone_surveys.c.meet_id == bindparam("meet")))
 _IN_USE = (
@@ -26,6 +37,11 @@ _IN_USE = (
     .join(heats, heats.c.id == lanes.c.heat_id)
     .join(events, events.c.id == heats.c.event_id)
     .where(lanes.c.heat_id.in_(bindparam("heats", expanding=True)))
+)
+
+NO_LAP: Final = (
+    "The zones were surveyed, but by its measures the track makes no lap, so that what was found "
+    "cannot be told. Correct the measures in the settings of the meet."
 )
 
 
@@ -77,6 +93,14 @@ class MeetZones:
 
     def of(self, relays: Iterable[Relay]) -> list[Zone]:
         """The zones of these relays, as far as the edition has them on such a track."""
+        asked = self._alone(relays)
+        if not self.taped:
+            return asked
+        others = {relay for relay, _ in self.taped} - {one.relay for one in asked}
+        return sharing(self.track, asked, [*asked, *self._alone(others)])
+
+    def _alone(self, relays: Iterable[Relay]) -> list[Zone]:
+        """The zones with what was measured of them and not of the same paint as another's."""
         tolerance = tolerance_of(self.facts)
         return [
             zone_at(self.track, relay, number, rule, self._taped(relay, number), tolerance)
@@ -89,11 +113,6 @@ class MeetZones:
         if found is None:
             raise NotFound(f"The edition has no zone for take-over {take_over} of a {relay} here.")
         return found
-
-    def measured(self) -> list[Zone]:
-        """The zones in which something was measured."""
-        relays = dict.fromkeys(relay for relay, _ in self.taped)
-        return [one for one in self.of(relays) if (one.relay, one.take_over) in self.taped]
 
     def left_out(self, relays: Iterable[Relay]) -> list[Relay]:
         """The relays whose zones on such a track the edition, or the program, does not know."""
@@ -121,61 +140,74 @@ def zone_of(conn: Connection, meet_id: MeetId, relay: Relay, take_over: int) -> 
     return meet_zones(conn, meet_id).one(relay, take_over)
 
 
-def flags_of(
-    conn: Connection, meet_id: MeetId, asked: Iterable[HeatId]
-) -> Mapping[HeatId, Sequence[str]]:
-    """What the survey found of the zones that heats use, in the lanes that are drawn there: a
-    sentence a zone. Heats whose zones lie right, and all while nothing was measured, are left out.
-    """
-    told = found_in(conn, meet_id, asked)
-    return {heat: [flag(zone, lines) for zone, lines in found] for heat, found in told.items()}
+@dataclass(frozen=True, slots=True)
+class HeatSurvey:
+    """What the survey found of a heat's zones; or, in a sentence, why that cannot be told."""
+
+    found: Sequence[Flagged] = ()
+    doubt: str = ""
+
+    @property
+    def flags(self) -> list[str]:
+        """All of it, in sentences."""
+        return [self.doubt] if self.doubt else flags(self.found)
+
+    def flags_beside(
+        self, lane: int | None, take_overs: Collection[int]
+    ) -> tuple[Sequence[str], Sequence[str]]:
+        """What concerns a lane at these take-overs, and what lies elsewhere. A lane or a take-over
+        that nobody knows yet may be any.
+        """
+        if self.doubt:
+            return [self.doubt], []
+        parts = [_parted(one, lane, take_overs) for one in self.found]
+        return flags(here for here, _ in parts), flags(others for _, others in parts)
 
 
-def flags_beside(
-    found: Iterable[tuple[Zone, Sequence[Surveyed]]], lane: int | None, take_overs: Collection[int]
-) -> tuple[Sequence[str], Sequence[str]]:
-    """Of what was found of a heat's zones (`found_in`): what concerns a lane at these take-overs,
-    and what lies elsewhere. A lane or a take-over that nobody knows yet may be any.
-    """
-    here, elsewhere = [], []
-    for zone, lines in found:
-        is_here = not take_overs or zone.take_over in take_overs
-        its = [one for one in lines if is_here and _may_be_of(zone, one, lane)]
-        here.append(flag(zone, its) if its or (is_here and zone.refused) else "")
-        others = [one for one in lines if one not in its]
-        elsewhere.append(flag(zone, others) if others or not is_here else "")
-    return [one for one in here if one], [one for one in elsewhere if one]
+NOTHING_FOUND: Final = HeatSurvey()
 
 
-def _may_be_of(zone: Zone, line: Surveyed, lane: int | None) -> bool:
-    return lane is None or not zone.is_in_lanes or line.target.lane == lane
+def _parted(
+    found: Flagged, lane: int | None, take_overs: Collection[int]
+) -> tuple[Flagged, Flagged]:
+    zone = found.zone
+    if take_overs and zone.take_over not in take_overs:
+        return Flagged(zone, (), ()), found
+    lanes = {lane} if lane is not None and zone.is_in_lanes else set(range(1, MOST_LANES + 1))
+    here = _in_lanes(found, lanes)
+    wrong = [one for one in found.wrong if one not in here.wrong]
+    return here, Flagged(zone, wrong, [one for one in found.stale if one not in here.stale])
+
+
+def _in_lanes(found: Flagged, lanes: Collection[int]) -> Flagged:
+    wrong = [one for one in found.wrong if one.target.lane in lanes]
+    return Flagged(found.zone, wrong, [lane for lane in found.stale if lane in lanes])
 
 
 def found_in(
     conn: Connection, meet_id: MeetId, asked: Iterable[HeatId]
-) -> Mapping[HeatId, Sequence[tuple[Zone, Sequence[Surveyed]]]]:
-    """By heat, its zones of which the survey says something, and their wrong lines."""
+) -> Mapping[HeatId, HeatSurvey]:
+    """By heat, what the survey found of its zones, in the lanes that are drawn there; once lanes
+    were left, in any. Heats whose zones lie right, and all while nothing was measured, are left
+    out.
+    """
     taped = taped_in(conn, meet_id)
-    if not taped:
+    if not any(one.lines for one in taped.values()):
         return {}
-    facts = meet_facts(conn, meet_id)
+    facts, heats_asked = meet_facts(conn, meet_id), list(set(asked))
     if track_note(facts.track):
-        return {}
-    known = MeetZones(facts, track_of(facts.track), taped).measured()
-    wrong = [one for one in known if one.wrong or one.refused]
-    if not wrong:
-        return {}
+        return dict.fromkeys(heats_asked, HeatSurvey(doubt=NO_LAP))
     in_use: dict[HeatId, tuple[Relay, set[int]]] = {}
-    for row in conn.execute(_IN_USE, {"heats": list(set(asked))}):
+    for row in conn.execute(_IN_USE, {"heats": heats_asked}):
         in_use.setdefault(row.heat_id, (Relay(row.relay), set()))[1].add(row.lane)
+    known = MeetZones(facts, track_of(facts.track), taped)
+    zones = [flagged(one) for one in known.of({relay for relay, _ in in_use.values()})]
     told = {
-        heat: [(one, _there(one, drawn)) for one in wrong if one.relay is relay]
+        heat: [_met_by(one, drawn) for one in zones if one.zone.relay is relay]
         for heat, (relay, drawn) in in_use.items()
     }
-    some = {heat: [one for one in its if one[1] or one[0].refused] for heat, its in told.items()}
-    return {heat: its for heat, its in some.items() if its}
+    return {heat: HeatSurvey(its) for heat, its in told.items() if any(its)}
 
 
-def _there(zone: Zone, drawn: set[int]) -> list[Surveyed]:
-    """The wrong lines that a heat meets: those of its lanes, or once lanes were left of any."""
-    return [one for one in zone.wrong if not zone.is_in_lanes or one.target.lane in drawn]
+def _met_by(found: Flagged, drawn: Collection[int]) -> Flagged:
+    return _in_lanes(found, drawn) if found.zone.is_in_lanes else found

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import groupby
 from typing import Final
@@ -10,8 +10,11 @@ from typing import Final
 from app.forms.sheet_head import MeetHead
 from app.forms.survey_sheet import SurveyedZone, SurveyRow, SurveySheets
 from app.forms.zone_on_track import LETTERS, ZoneOnTrack, marks_in_words
+from app.plurals import spans
+from app.rules.relay import Relay
 from app.rules.survey import LineTarget, Mark, Verdict, ZoneLine, rounded
 from app.rules.track import Track, ZonePlace
+from app.surveys.same_paint import alike
 from app.surveys.zones import LINES, SECTIONS, Zone, edges_of, measures_of, track_in_words
 
 SHORT: Final = {**LINES, ZoneLine.ACCELERATION: "acceleration"}
@@ -29,7 +32,7 @@ class SurveyOf:
 
 
 def on_sheets(of: SurveyOf, zones: Iterable[Zone]) -> SurveySheets:
-    """What the sheets say, a zone a page."""
+    """What the sheets say: a page a zone, and one page for those that are the same paint."""
     return SurveySheets(
         meet=of.head.meet,
         place=of.head.place,
@@ -40,7 +43,7 @@ def on_sheets(of: SurveyOf, zones: Iterable[Zone]) -> SurveySheets:
         tolerance=tolerance_in_words(of.tolerance_m),
         marks=marks_in_words(),
         printed_at=of.printed_at,
-        zones=tuple(_zone(of.track, zone) for zone in zones),
+        zones=tuple(_zone(of.track, *its) for its in alike(of.track, zones)),
     )
 
 
@@ -51,15 +54,31 @@ def tolerance_in_words(tolerance_m: float | None) -> str:
     return f"{tolerance_m * 1000:g} mm along the lane"
 
 
-def _zone(track: Track, zone: Zone) -> SurveyedZone:
+def _zone(track: Track, zone: Zone, *others: Zone) -> SurveyedZone:
     return SurveyedZone(
         relay=zone.relay.value,
         take_over=f"take-over {zone.take_over}",
         measures=measures_of(zone.rule),
-        edges=" ".join(filter(None, [edges_of(zone.rule), zone.problem])),
+        edges=" ".join(filter(None, [_too(others), edges_of(zone.rule), zone.problem])),
         drawing=ZoneOnTrack(track, tuple(_places(zone))),
         rows=tuple(_row(zone, target) for target in zone.targets),
     )
+
+
+def _too(others: Iterable[Zone]) -> str:
+    """That the same lines serve other take-overs, in a sentence."""
+    names = [
+        f"{relay}, take-over{'' if len(its) == 1 else 's'} {spans(its)}"
+        for relay, its in _numbers(others).items()
+    ]
+    return f"The same lines serve {'; '.join(names)}: measure them once." if names else ""
+
+
+def _numbers(zones: Iterable[Zone]) -> Mapping[Relay, Sequence[int]]:
+    numbers: dict[Relay, list[int]] = {}
+    for zone in zones:
+        numbers.setdefault(zone.relay, []).append(zone.take_over)
+    return numbers
 
 
 def _places(zone: Zone) -> Iterator[ZonePlace]:
@@ -74,8 +93,8 @@ def _places(zone: Zone) -> Iterator[ZonePlace]:
 
 
 def _row(zone: Zone, target: LineTarget) -> SurveyRow:
-    found = zone.found.get((target.lane, target.line))
-    measured = zone.taped.lines.get((target.lane, target.line))
+    found = zone.found.get(target.of)
+    measured = found.measured if found else zone.taped.lines.get(target.of)
     fixed = [one for one in target.tapes if one.mark is not Mark.LANE_INSIDE]
     inside = target.tape_from(Mark.LANE_INSIDE)
     is_wrong = found is not None and found.verdict is Verdict.WRONG

@@ -8,8 +8,8 @@ from app.ids import MeetId
 from app.meets.queries import MeetFacts
 from app.rules.survey import LineTarget, Measured, rounded
 from app.surveys.queries import meet_zones, on_programme, tolerance_of
-from app.surveys.wire import LineOut, SurveyOut, TapeOut, ZoneSurveyOut
-from app.surveys.zones import Zone, flag, lap_note
+from app.surveys.wire import LineOut, SurveyOut, TapeOut, ZoneNameOut, ZoneSurveyOut
+from app.surveys.zones import Zone, flagged, flags, lap_note
 
 
 def told_survey(conn: Connection, meet_id: MeetId) -> SurveyOut:
@@ -41,9 +41,9 @@ def told_zone(zone: Zone) -> ZoneSurveyOut:
         acceleration_m=zone.rule.acceleration_m,
         rule=zone.rule.rule,
         lines=[_line(zone, target) for target in zone.targets],
-        measured=len(zone.taped.lines),
+        measured=len({*zone.taped.lines, *zone.found}),
         wrong_lanes=sorted({one.target.lane for one in zone.wrong}),
-        words=flag(zone, zone.wrong),
+        words=" ".join(flags([flagged(zone)])),
         problem=zone.problem,
         measured_at=zone.taped.measured_at,
         version=zone.taped.version,
@@ -51,8 +51,8 @@ def told_zone(zone: Zone) -> ZoneSurveyOut:
 
 
 def _line(zone: Zone, target: LineTarget) -> LineOut:
-    found = zone.found.get((target.lane, target.line))
-    measured = zone.taped.lines.get((target.lane, target.line))
+    found = zone.found.get(target.of)
+    shared = zone.shared.get(target.of)
     return LineOut(
         lane=target.lane,
         line=target.line,
@@ -61,10 +61,15 @@ def _line(zone: Zone, target: LineTarget) -> LineOut:
         to_end_m=rounded(target.to_section_end_m),
         past_finish_m=rounded(target.place.past_finish_m),
         tapes=[TapeOut(mark=one.mark, metres=rounded(one.metres)) for one in target.tapes],
-        measured=_measured(measured),
+        measured=_measured(zone.taped.lines.get(target.of)),
+        measured_as=None if shared is None else _named(shared),
         off_m=None if found is None else rounded(found.off_m),
         verdict=None if found is None else found.verdict,
     )
+
+
+def _named(zone: Zone) -> ZoneNameOut:
+    return ZoneNameOut(relay=zone.relay, take_over=zone.take_over)
 
 
 def _measured(measured: Measured | None) -> TapeOut | None:

@@ -78,6 +78,13 @@ class TapeOut(Wire):
     metres: float
 
 
+class ZoneNameOut(Wire):
+    """A zone by its relay and take-over."""
+
+    relay: Relay
+    take_over: int
+
+
 class LineOut(Wire):
     """A line of a zone in a lane: where it must lie, and what was measured."""
 
@@ -91,6 +98,10 @@ class LineOut(Wire):
     )
     tapes: list[TapeOut] = Field(description="the one that shows it best comes first")
     measured: TapeOut | None
+    measured_as: ZoneNameOut | None = Field(
+        description="the zone whose line is the same paint and was measured last, where that is "
+        "another: what was measured there counts here"
+    )
     off_m: float | None = Field(
         description="along the lane, in the direction of running; null where it was not measured"
     )
@@ -107,7 +118,7 @@ class ZoneSurveyOut(Wire):
     acceleration_m: float
     rule: str
     lines: list[LineOut]
-    measured: int = Field(description="how many lines were measured")
+    measured: int = Field(description="how many lines were measured, here or as another zone's")
     wrong_lanes: list[int] = Field(description="lanes with a line in the wrong place")
     words: str = Field(description="empty, or in a sentence which lines lie in the wrong place")
     problem: str = Field(

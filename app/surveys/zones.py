@@ -7,16 +7,17 @@ then it is told, and nothing is judged.
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import datetime
 from itertools import groupby
 from typing import Final
 
-from app.plurals import counted
+from app.plurals import counted, spans
 from app.rules.book import Book
 from app.rules.book_parts import ZoneRule
 from app.rules.relay import Relay
 from app.rules.survey import (
+    LaneLine,
     Lines,
     LineTarget,
     Surveyed,
@@ -64,8 +65,10 @@ class Zone:
     targets: tuple[LineTarget, ...]
     is_in_lanes: bool
     taped: Taped
-    found: Mapping[tuple[int, ZoneLine], Surveyed]
-    refused: Mapping[tuple[int, ZoneLine], str]
+    found: Mapping[LaneLine, Surveyed]
+    refused: Mapping[LaneLine, str]
+    shared: Mapping[LaneLine, Zone] = field(default_factory=dict)
+    """As which other zone's the same paint was measured."""
 
     @property
     def name(self) -> str:
@@ -105,6 +108,14 @@ def zone_at(
     return Zone(relay, take_over, rule, targets, is_in_lanes, taped, judged.found, judged.refused)
 
 
+def still_there(targets: Iterable[LineTarget], before: Lines) -> Lines:
+    """Of what was measured, the lines that the zone has: on a track that was corrected, or by
+    another edition, there may be fewer.
+    """
+    there = {one.of for one in targets}
+    return {of: seen for of, seen in before.items() if of in there}
+
+
 def wrong_lines(found: Iterable[Surveyed]) -> str:
     """Lines in the wrong place, lane by lane: lane 4: end 0.12 m too far on."""
     return "; ".join(
@@ -122,14 +133,60 @@ def how_far(off_m: float) -> str:
     return f"{abs(off_m):.3f} m {'too far on' if off_m > 0 else 'too early'}"
 
 
-def flag(zone: Zone, found: Sequence[Surveyed]) -> str:
-    """What the survey found of a zone, in a sentence; empty where nothing lies wrong."""
-    parts = []
-    if found:
-        parts.append(f"by the survey, lines lie in the wrong place in {wrong_lines(found)}")
-    if zone.refused:
-        parts.append("some of what was measured no longer fits the track: measure it anew")
-    return f"Take-over {zone.take_over}: {'; '.join(parts)}." if parts else ""
+@dataclass(frozen=True, slots=True)
+class Flagged:
+    """What the survey found of a zone: lines in the wrong place, and the lanes in which what was
+    measured no longer fits the track. As much of it as somebody asks for.
+    """
+
+    zone: Zone
+    wrong: Sequence[Surveyed]
+    stale: Sequence[int]
+
+    def __bool__(self) -> bool:
+        return bool(self.wrong or self.stale)
+
+    @property
+    def words(self) -> str:
+        """In a part of a sentence."""
+        parts = []
+        if self.wrong:
+            parts.append(
+                f"by the survey, lines lie in the wrong place in {wrong_lines(self.wrong)}"
+            )
+        if self.stale:
+            lanes = f"lane{'' if len(self.stale) == 1 else 's'} {spans(self.stale)}"
+            parts.append(f"what was measured in {lanes} no longer fits the track: measure it anew")
+        return "; ".join(parts)
+
+
+def flagged(zone: Zone) -> Flagged:
+    """All that was found of a zone."""
+    return Flagged(zone, zone.wrong, sorted({lane for lane, _ in zone.refused}))
+
+
+def flags(found: Iterable[Flagged]) -> list[str]:
+    """What was found of zones of one relay, a sentence for those of which the same is to be said:
+    take-overs at one place of the track.
+    """
+    said: dict[str, list[int]] = {}
+    for one in found:
+        if one:
+            said.setdefault(one.words, []).append(one.zone.take_over)
+    return [
+        f"Take-over{'' if len(numbers) == 1 else 's'} {spans(numbers)}: {words}."
+        for words, numbers in said.items()
+    ]
+
+
+def wrong_by_relay(zones: Iterable[Zone]) -> list[str]:
+    """What lies in the wrong place in zones of any relays, in sentences that name each."""
+    found = [Flagged(one, one.wrong, ()) for one in zones]
+    return [
+        f"{relay}: {sentence}"
+        for relay, its in groupby(found, key=lambda one: one.zone.relay)
+        for sentence in flags(its)
+    ]
 
 
 def edges_of(rule: ZoneRule) -> str:

@@ -5,12 +5,13 @@ from __future__ import annotations
 import csv
 import re
 import shlex
+from collections.abc import Sequence
 from pathlib import Path
 
 import pytest
 
 from app.cli import main
-from tests.forms.pdf_reading import count_pages
+from tests.forms.pdf_reading import count_pages, read_text
 from tests.test_files import a_full_disk
 from tests.test_readme import README
 
@@ -20,6 +21,14 @@ def rows_of(path: Path) -> list[dict[str, str]]:
         return list(csv.DictReader(lines))
 
 
+def rewrite(path: Path, rows: list[dict[str, str]], columns: Sequence[str] = ()) -> Path:
+    with path.open("w", encoding="utf-8-sig", newline="") as out:
+        writer = csv.DictWriter(out, columns or list(rows[0]), restval="")
+        writer.writeheader()
+        writer.writerows(rows)
+    return path
+
+
 def a_list(folder: Path, off: float) -> Path:
     """The list of a 4x100 with the end of its third zone measured, lane 6 off by so much."""
     assert main(["survey", "--relay", "4x100", "--out", str(folder)]) == 0
@@ -27,22 +36,21 @@ def a_list(folder: Path, off: float) -> Path:
     for row in rows:
         if (row["take_over"], row["line"]) == ("3", "end"):
             row["measured_m"] = f"{float(row['tape_m']) - (off if row['lane'] == '6' else 0):.3f}"
-    path = folder / "measured.csv"
-    with path.open("w", encoding="utf-8", newline="") as out:
-        writer = csv.DictWriter(out, list(rows[0]))
-        writer.writeheader()
-        writer.writerows(rows)
-    return path
+    return rewrite(folder / "measured.csv", rows)
 
 
-def test_it_writes_a_page_a_zone_and_a_list_of_all_lines(
+def test_it_writes_a_page_for_each_zone_that_is_painted_and_a_list_of_all_lines(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
+    """The second and the third take-over of a 4x400 are at the same lines."""
     arguments = ["survey", "--relay", "4x100", "--relay", "4x400", "--lanes", "6"]
     assert main([*arguments, "--meet", "Harbour Relays", "--out", str(tmp_path / "out")]) == 0
-    assert count_pages((tmp_path / "out" / "survey-sheets.pdf").read_bytes()) == 6
+    sheets = (tmp_path / "out" / "survey-sheets.pdf").read_bytes()
+    assert count_pages(sheets) == 5
     assert len(rows_of(tmp_path / "out" / "survey.csv")) == 2 * 3 * 6 * 3
-    assert "6 zones" in capsys.readouterr().out
+    assert "5 pages" in capsys.readouterr().out
+    told = " ".join(read_text(sheets).split())
+    assert "The same lines serve 4x400, take-over 3: measure them once." in told
 
 
 def test_measures_that_make_no_lap_of_400_m_are_told(
@@ -117,16 +125,20 @@ def filled_in(path: Path, column: str = "measured_m", value: str = "34.91") -> b
     rows = rows_of(path)
     chosen = next((row for row in rows if row["measured_m"]), rows[0])
     chosen[column] = value
-    with path.open("w", encoding="utf-8-sig", newline="") as out:
-        writer = csv.DictWriter(out, list(chosen), restval="")
-        writer.writeheader()
-        writer.writerows(rows)
-    return path.read_bytes()
+    return rewrite(path, rows, list(chosen)).read_bytes()
 
 
 @pytest.mark.parametrize(
     ("column", "value"),
-    [("measured_m", "34.91"), ("remark", "paint is worn"), ("measured_from", "finish line")],
+    [
+        ("measured_m", "34.91"),
+        ("remark", "paint is worn"),
+        ("measured_from", "finish line"),
+        ("tape_m", "12.3"),
+        ("part_of_lap", "cannot be seen"),
+        ("or_from", "paint is worn"),
+        ("verdict", "wrong"),
+    ],
 )
 def test_a_list_that_was_filled_in_is_never_written_over(
     tmp_path: Path, capsys: pytest.CaptureFixture[str], column: str, value: str
@@ -138,7 +150,7 @@ def test_a_list_that_was_filled_in_is_never_written_over(
     (tmp_path / "s1" / "survey-sheets.pdf").unlink()
     assert main(ask) == 1
     told = capsys.readouterr().err
-    assert "survey.csv is there, filled in or changed, and would be lost." in told
+    assert "survey.csv is there, and would be lost: it is filled in, changed, or of another" in told
     assert "Name another folder with --out, or have it judged with --measured" in told
     assert [one.read_bytes() for one in (tmp_path / "s1").iterdir()] == [before]
 
@@ -175,6 +187,8 @@ def test_the_list_that_is_judged_is_never_written_over(
         ("measured_m", ""),
         ("off_m", "?"),
         ("verdict", "mended"),
+        ("verdict", "wrong"),
+        ("or_from", "mended 12 June"),
     ],
 )
 def test_what_was_judged_is_judged_anew_unless_somebody_has_written_in_it(
@@ -188,6 +202,69 @@ def test_what_was_judged_is_judged_anew_unless_somebody_has_written_in_it(
     assert main(judge) == 1
     assert "was changed since it was judged, or is of another track" in capsys.readouterr().err
     assert (tmp_path / "survey-judged.csv").read_bytes() == before
+
+
+def test_rows_that_were_taken_out_of_a_list_are_not_put_back(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    ask = ["survey", "--relay", "4x100", "--out", str(tmp_path)]
+    assert main(ask) == 0
+    path = tmp_path / "survey.csv"
+    fewer = b"".join(path.read_bytes().splitlines(keepends=True)[:-3])
+    path.write_bytes(fewer)
+    assert main(ask) == 1
+    assert "changed" in capsys.readouterr().err
+    assert path.read_bytes() == fewer
+
+
+def test_a_list_that_was_made_for_another_track_is_not_judged_by_this_one(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    ask = ["survey", "--relay", "4x100", "--out", str(tmp_path)]
+    other = ["--radius", "37.61", "--straight", "80.905", "--tolerance", "5"]
+    assert main([*ask, *other]) == 0
+    path = tmp_path / "measured.csv"
+    rows = rows_of(tmp_path / "survey.csv")
+    rewrite(path, [{**row, "measured_m": row["tape_m"]} for row in rows])
+    judge = [*ask, "--measured", str(path)]
+    assert main(judge) == 1
+    told = capsys.readouterr().err
+    assert "row 2, metres_into_it: The list was made for another track or edition" in told
+    assert not (tmp_path / "survey-judged.csv").exists()
+    assert main([*judge, *other]) == 0
+    (tmp_path / "survey-judged.csv").unlink()
+    # What was measured from marks holds where the measures were wrong: then they are left out.
+    rewrite(path, [{**row, "measured_m": row["tape_m"], "metres_into_it": ""} for row in rows])
+    assert main([*judge, "--tolerance", "20"]) == 3
+
+
+def test_what_was_measured_of_a_line_counts_for_every_zone_that_it_belongs_to(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    ask = ["survey", "--relay", "4x400", "--relay", "4x800", "--out", str(tmp_path)]
+    assert main(ask) == 0
+    rows = rows_of(tmp_path / "survey.csv")
+    for row in rows:
+        if (row["relay"], row["take_over"], row["lane"]) == ("4x400", "2", "4"):
+            off = 0.05 if row["line"] == "end" else 0
+            row["measured_m"] = f"{float(row['tape_m']) + off:.3f}"
+    rewrite(tmp_path / "measured.csv", rows)
+    judge = [*ask, "--measured", str(tmp_path / "measured.csv"), "--tolerance", "20"]
+    assert main(judge) == 3
+    told = capsys.readouterr().out
+    for zones in ("4x400: Take-overs 2–3: ", "4x800: Take-overs 1–3: "):
+        assert f"{zones}by the survey, lines lie in the wrong place in lane 4: end 0.051 m" in told
+    judged = rows_of(tmp_path / "survey-judged.csv")
+    wrong = [
+        (row["relay"], row["take_over"], row["measured_m"] != "")
+        for row in judged
+        if row["verdict"] == "wrong"
+    ]
+    assert wrong == [
+        ("4x400", "2", True),
+        *(("4x400", "3", False), *(("4x800", number, False) for number in "123")),
+    ]
+    assert main(judge) == 3, "it stands as it was judged"
 
 
 def test_on_a_full_disk_the_sheets_and_the_list_stay_as_they_were(
@@ -212,6 +289,6 @@ def test_the_examples_of_the_readme_lose_nothing_of_each_other(
     list_before = filled_in(tmp_path / "survey" / "survey.csv")
     assert main(shlex.split(then)) == 3
     assert (tmp_path / "survey" / "survey-sheets.pdf").read_bytes() == went_out
-    assert count_pages((tmp_path / "survey" / "survey-judged-sheets.pdf").read_bytes()) == 6
+    assert count_pages((tmp_path / "survey" / "survey-judged-sheets.pdf").read_bytes()) == 5
     assert (tmp_path / "survey" / "survey.csv").read_bytes() == list_before
     assert len(rows_of(tmp_path / "survey" / "survey-judged.csv")) == 2 * 3 * 8 * 3

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import csv
 import io
+from datetime import timedelta
 from typing import Any
 
 import pytest
@@ -348,7 +349,90 @@ def test_a_wrong_line_after_lanes_were_left_is_flagged_whichever_lanes_are_drawn
         sent = {**line, "metres": line["metres"] + 0.5}
         assert measure(meet, sent, take_over=take_over, relay="4x400").status_code == 201
     (flag,) = meet.referee.get("docket").json()["cases"][0]["zone_flags"]
-    assert flag.startswith("Take-over 2")
+    assert flag.startswith("Take-overs 2–3: ")  # at the same lines
+
+
+def test_what_was_measured_of_a_line_flags_the_heats_of_every_relay_that_it_serves(
+    service: Service,
+) -> None:
+    """The zones at the finish line of a 4x400 and a 4x800 are the same paint."""
+    meet = a_meet(service, start_list=a_start_list(2, event="Women 4x800 m"))
+    set_up_again(meet, terms={"zone_tolerance_m": 0.02})
+    meet.start(0)
+    meet.report()
+    line = taped(zone_of(meet, 2, "4x400"), 4, "start", 0.5)
+    assert measure(meet, line, take_over=2, relay="4x400").status_code == 201
+    (flag,) = meet.referee.get("docket").json()["cases"][0]["zone_flags"]
+    assert flag.startswith("Take-overs 1–3: by the survey, lines lie in the wrong place in lane 4")
+    zone = zone_of(meet, 1, "4x800")
+    start = target(zone, 4, "start")
+    assert (zone["measured"], zone["version"], start["measured"]) == (1, 0, None)
+    assert start["measured_as"] == {"relay": "4x400", "take_over": 2}
+    page = meet.organiser.get(f"/meets/{meet.id}/organiser/survey", headers=PAGE).text
+    assert page.count("measured as 4x400, take-over 2") == 3
+    sheets = meet.organiser.get("survey-sheets.pdf").content
+    assert count_pages(sheets) == 1
+    assert "The same lines serve 4x800, take-overs 2–3" in " ".join(read_text(sheets).split())
+    # What was stored last counts, as which zone it may be.
+    service.clock.move(timedelta(hours=1))
+    mended = taped(zone_of(meet, 3, "4x800"), 4, "start")
+    assert measure(meet, mended, take_over=3, relay="4x800").status_code == 201
+    assert meet.referee.get("docket").json()["cases"][0]["zone_flags"] == []
+    now = target(zone_of(meet, 2, "4x400"), 4, "start")
+    assert (now["verdict"], now["measured_as"]) == ("right", {"relay": "4x800", "take_over": 3})
+
+
+def test_lines_that_a_corrected_track_has_no_more_stand_in_no_lists_way(meet: MeetAtHand) -> None:
+    whole = as_csv(filled(the_list(meet), {}))
+    assert meet.organiser.post("survey-list", content=whole).status_code == 200
+    set_up_again(meet, track={"lanes": 6}, terms={"zone_tolerance_m": 0.02})
+    assert "lane 7 has no line" in zone_of(meet)["problem"]
+    fewer = as_csv(filled(the_list(meet), {("2", "end"): 0.03}))
+    looked = meet.organiser.post("survey-list?check=true", content=fewer).json()
+    assert (looked["problems"], looked["lines"]) == ([], 18)
+    assert meet.organiser.post("survey-list", content=fewer).status_code == 200
+    now = zone_of(meet)
+    assert (now["problem"], now["measured"], now["wrong_lanes"]) == ("", 18, [2])
+
+
+def test_what_no_longer_fits_stands_at_the_cases_of_its_lane(meet: MeetAtHand) -> None:
+    assert measure(meet, taped(zone_of(meet, 1), 8, "end"), take_over=1).status_code == 201
+    meet.start(0)
+    cases = {lane: meet.report(lane=lane)["case"] for lane in (4, 8)}
+    # Its mark lies so much earlier there that the line would be more than 15 m off.
+    track = {"radius_m": 30.5, "straight_m": 103.2}
+    set_up_again(meet, track=track, terms={"zone_tolerance_m": 0.02})
+    assert zone_of(meet, 1)["problem"]
+    told = {
+        lane: meet.referee.get(f"/meets/{meet.id}/cases/{case}", headers=PAGE).text
+        for lane, case in cases.items()
+    }
+    assert all("what was measured in lane 8 no longer fits" in page for page in told.values())
+    assert {lane: ELSEWHERE in page for lane, page in told.items()} == {4: True, 8: False}
+
+
+def test_what_was_found_is_not_forgotten_where_the_track_makes_no_lap(meet: MeetAtHand) -> None:
+    assert measure(meet, taped(zone_of(meet), 6, "end", -0.05)).status_code == 201
+    meet.start(0)
+    case = meet.report()["case"]
+    set_up_again(meet, track={"radius_m": 30.0, "straight_m": 84.39})
+    (flag,) = meet.referee.get("docket").json()["cases"][0]["zone_flags"]
+    assert flag.startswith("The zones were surveyed, but by its measures the track makes no lap")
+    for page in (f"/meets/{meet.id}/head", f"/meets/{meet.id}/cases/{case}"):
+        assert flag in meet.referee.get(page, headers=PAGE).text
+
+
+def test_a_list_of_another_track_is_refused_at_the_line_that_lies_elsewhere(
+    meet: MeetAtHand,
+) -> None:
+    rows = filled(the_list(meet), {})
+    set_up_again(meet, track={"radius_m": 37.61, "straight_m": 80.905})
+    looked = meet.organiser.post("survey-list?check=true", content=as_csv(rows)).json()
+    assert "made for another track or edition" in looked["problems"][0]["problem"]
+    assert {one["column"] for one in looked["problems"]} == {"metres_into_it"}
+    # The marks are where they are: where only the settings were wrong, what was taped holds.
+    taken = as_csv([{**row, "metres_into_it": ""} for row in rows])
+    assert meet.organiser.post("survey-list", content=taken).status_code == 200
 
 
 def test_a_zone_of_which_all_was_taken_back_is_not_measured(meet: MeetAtHand) -> None:
@@ -407,7 +491,7 @@ def test_what_was_measured_on_another_track_than_it_is_now_is_told_and_not_judge
     found = zone_of(meet)
     assert "lane 4 has no line" in found["problem"]
     (flag,) = meet.referee.get("docket").json()["cases"][0]["zone_flags"]
-    assert flag.endswith("no longer fits the track: measure it anew.")
+    assert flag.endswith("what was measured in lane 4 no longer fits the track: measure it anew.")
     page = meet.organiser.get(f"/meets/{meet.id}/organiser/survey", headers=PAGE).text
     assert "measured on another track" in page
     assert (found["wrong_lanes"], found["version"]) == ([], 1)
