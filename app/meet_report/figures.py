@@ -77,8 +77,9 @@ class FlagShown:
 @dataclass(frozen=True, slots=True)
 class ReportMade:
     """A report: the instants are the server's; that of the flag is None where its phone's clock was
-    never compared with the server's, or no flag was kept. `is_set_aside` where a protest or an
-    appeal set aside how it was ruled.
+    never compared with the server's, or no flag was kept. `came_at` is when its first account came,
+    whatever was asked back and written again. `is_set_aside` where a protest or an appeal set aside
+    how it was ruled.
     """
 
     official: str
@@ -88,7 +89,7 @@ class ReportMade:
     outcome: Outcome
     is_set_aside: bool
     flag_at: datetime | None
-    received_at: datetime | None
+    came_at: datetime | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -328,11 +329,11 @@ def _tally(
 def _times(facts: Facts) -> Iterable[Times]:
     """What is still waited for is no time, and not counted here."""
     ruled = {one.case: one.ruled_at for one in facts.rulings}
-    arrived = [one for one in facts.reports if one.received_at is not None]
+    arrived = [one for one in facts.reports if one.came_at is not None]
     on = [one for one in arrived if one.outcome in DECIDED and one.case in ruled]
     told = [one for one in facts.rulings if one.announced_at is not None]
-    yield _timed(Step.FLAG_TO_REPORT, [(one.flag_at, one.received_at) for one in arrived])
-    yield _timed(Step.REPORT_TO_RULING, [(one.received_at, ruled[one.case]) for one in on])
+    yield _timed(Step.FLAG_TO_REPORT, [(one.flag_at, one.came_at) for one in arrived])
+    yield _timed(Step.REPORT_TO_RULING, [(one.came_at, ruled[one.case]) for one in on])
     yield _timed(Step.RULING_TO_ANNOUNCEMENT, [(one.ruled_at, one.announced_at) for one in told])
 
 

@@ -7,6 +7,7 @@ with an entry's body nothing that is counted here. A yellow flag is about what i
 
 from __future__ import annotations
 
+import json
 from collections.abc import Iterator, Mapping
 from datetime import datetime
 from typing import Any
@@ -45,6 +46,8 @@ from app.meet_report.figures import (
 from app.meets.queries import IS_NOT_CALLED_OFF, heats_in
 from app.meets.states import HeatState
 from app.meets.tables import heats
+from app.record.kinds import Kind
+from app.record.tables import record_entries
 from app.reports.heard import first_heard_in
 from app.reports.states import ReportState
 from app.reports.tables import calls, reports
@@ -97,6 +100,18 @@ _CALLS = Prepared(
     .where(*_of_meet(heats))
     .order_by(calls.c.received_at, calls.c.id)
 )
+# A report's own row holds when it was written last: one that was returned came before that.
+_FIRST_WRITTEN = (
+    select(record_entries.c.entry)
+    .where(
+        record_entries.c.meet_id == reports.c.meet_id,
+        record_entries.c.subject == reports.c.id,
+        record_entries.c.kind == Kind.REPORT_WRITTEN.value,
+    )
+    .order_by(record_entries.c.seq)
+    .limit(1)
+    .scalar_subquery()
+)
 _REPORTS = Prepared(
     _at_a_post(
         select(
@@ -107,8 +122,8 @@ _REPORTS = Prepared(
             reports.c.lane,
             reports.c.state,
             reports.c.observation,
-            reports.c.received_at,
             reports.c.came_as,
+            _FIRST_WRITTEN.label("first_written"),
             _EDGE,
             _TAKE_OVER,
         ),
@@ -261,8 +276,15 @@ def _reports(
                 and ruling is not None
                 and bool(ruling.is_set_aside),
                 flag_at=flags_at.get(row.id),
-                received_at=row.received_at,
+                came_at=_came_at(row),
             )
+
+
+def _came_at(row: AnyRow) -> datetime | None:
+    """When its first account came; None of a flag whose account is still to come."""
+    if row.first_written is None:
+        return None
+    return datetime.fromisoformat(json.loads(row.first_written)["at"])
 
 
 def _outcome(row: AnyRow, ruling: AnyRow | None) -> Outcome:

@@ -46,9 +46,10 @@ HOW = (
     "aside later. Rehearsals are not counted.",
     "Intervals are Wilson's, at 95 %. Reports on one case are ruled on together, so that they tell "
     "a little less than their number.",
-    "A flag's time is its phone's, put right by how far that was off; a report's when it arrived; "
-    "ruling and announcement are the first of each. Times that would be less than nothing are left "
-    "out and counted as a clock that was off. The 90th percentile is interpolated (definition 7).",
+    "A flag's time is its phone's, put right by how far that was off; a report's when it first "
+    "arrived, also where it was returned and written again; ruling and announcement are the first "
+    "of each. Times that would be less than nothing are left out and counted as a clock that was "
+    "off. The 90th percentile is interpolated (definition 7).",
     "A post is silent when announced where neither flag nor report of it had come when the result "
     "of the heat was announced for the first time; what came later does not change that.",
 )
