@@ -11,7 +11,7 @@ reckoned with. White flags, which name neither a lane nor an infringement, are n
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from enum import StrEnum
 from math import sqrt
@@ -77,9 +77,9 @@ class FlagShown:
 @dataclass(frozen=True, slots=True)
 class ReportMade:
     """A report: the instants are the server's; that of the flag is None where its phone's clock was
-    never compared with the server's, or no flag was kept. `came_at` is when its first account came,
-    whatever was asked back and written again. `is_set_aside` where a protest or an appeal set aside
-    how it was ruled.
+    never compared with the server's, or no flag was shown (`is_flagged`). `came_at` is when its
+    first account came, whatever was asked back and written again. `is_set_aside` where a protest or
+    an appeal set aside how it was ruled.
     """
 
     official: str
@@ -88,6 +88,7 @@ class ReportMade:
     infringement: str
     outcome: Outcome
     is_set_aside: bool
+    is_flagged: bool
     flag_at: datetime | None
     came_at: datetime | None
 
@@ -131,9 +132,12 @@ class Facts:
     remedies: Sequence[Remedy]
 
     def of(self, official: str) -> Facts:
-        """What is one official's own: their flags, reports and posts, and what became of them."""
+        """What is one official's own: their flags, reports and posts, and what became of them. A
+        ruling that was made when they had withdrawn their report, or not yet written it, is about
+        what others saw.
+        """
         reports = [one for one in self.reports if one.official == official]
-        cases = {one.case for one in reports}
+        cases = {one.case for one in reports if one.outcome in DECIDED}
         return Facts(
             [one for one in self.flags if one.official == official],
             reports,
@@ -195,13 +199,16 @@ class Tally:
 @dataclass(frozen=True, slots=True)
 class Times:
     """How long a step took, in seconds, shortest first. `clock_off` ended before they began;
-    `unknown` have begun or ended at a time that nobody knows.
+    `unknown` have begun or ended at a time that nobody knows. `without_flag` are the reports that
+    were written with no flag shown, so that nothing is missing of them; None where no flag begins
+    the step.
     """
 
     step: Step
     seconds: tuple[float, ...]
     clock_off: int
     unknown: int
+    without_flag: int | None = None
 
     @property
     def median(self) -> float | None:
@@ -332,7 +339,9 @@ def _times(facts: Facts) -> Iterable[Times]:
     arrived = [one for one in facts.reports if one.came_at is not None]
     on = [one for one in arrived if one.outcome in DECIDED and one.case in ruled]
     told = [one for one in facts.rulings if one.announced_at is not None]
-    yield _timed(Step.FLAG_TO_REPORT, [(one.flag_at, one.came_at) for one in arrived])
+    flagged = [one for one in arrived if one.is_flagged]
+    from_flag = _timed(Step.FLAG_TO_REPORT, [(one.flag_at, one.came_at) for one in flagged])
+    yield replace(from_flag, without_flag=len(arrived) - len(flagged))
     yield _timed(Step.REPORT_TO_RULING, [(one.came_at, ruled[one.case]) for one in on])
     yield _timed(Step.RULING_TO_ANNOUNCEMENT, [(one.ruled_at, one.announced_at) for one in told])
 

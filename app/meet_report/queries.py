@@ -275,6 +275,7 @@ def _reports(
                 is_set_aside=outcome in DECIDED
                 and ruling is not None
                 and bool(ruling.is_set_aside),
+                is_flagged=row.id in flags_at,
                 flag_at=flags_at.get(row.id),
                 came_at=_came_at(row),
             )

@@ -20,6 +20,7 @@ TITLES = {
     Section.OFFICIAL: "By official",
 }
 NONE_EXPECTED = "none expected"
+NO_COUNT = "\N{EN DASH}"
 KEY = Heading("", 0.2, Weight.BOLD)
 WHITE = Heading("white flags", 0.08)
 COUNTED = (
@@ -32,12 +33,13 @@ COUNTED = (
     Heading("set aside", 0.07),
 )
 TIMED = (
-    Heading("", 0.3, Weight.BOLD),
-    Heading("timed", 0.1),
-    Heading("median", 0.16),
-    Heading("90th percentile (p90)", 0.18),
-    Heading("a clock was off", 0.12),
-    Heading("clock not known", 0.14),
+    Heading("", 0.26, Weight.BOLD),
+    Heading("timed", 0.08),
+    Heading("median", 0.15),
+    Heading("90th percentile (p90)", 0.17),
+    Heading("a clock was off", 0.11),
+    Heading("clock not known", 0.12),
+    Heading("no flag shown", 0.11),
 )
 HOW = (
     "A report counts for the zone, edge and lane that it is about, its yellow flag for its lane; a "
@@ -49,7 +51,8 @@ HOW = (
     "A flag's time is its phone's, put right by how far that was off; a report's when it first "
     "arrived, also where it was returned and written again; ruling and announcement are the first "
     "of each. Times that would be less than nothing are left out and counted as a clock that was "
-    "off. The 90th percentile is interpolated (definition 7).",
+    "off; a report that was written with no flag shown is counted as such, and timed from when it "
+    "arrived. The 90th percentile is interpolated (definition 7).",
     "A post is silent when announced where neither flag nor report of it had come when the result "
     "of the heat was announced for the first time; what came later does not change that.",
 )
@@ -136,6 +139,7 @@ def _tables(figures: Figures, names: Mapping[str, str]) -> list[PlainTable]:
             took_in_words(one.p90),
             str(one.clock_off),
             str(one.unknown),
+            NO_COUNT if one.without_flag is None else str(one.without_flag),
         )
         for one in figures.times
     ]

@@ -84,6 +84,7 @@ def _times(one: Times) -> TimesOut:
         p90=one.p90,
         clock_off=one.clock_off,
         unknown=one.unknown,
+        without_flag=one.without_flag,
     )
 
 
@@ -126,6 +127,8 @@ def _timed(times: Sequence[Times]) -> Iterator[Row]:
             yield ("times", one.step, measure, counted, *[None] * 3, taken)
         yield ("times", one.step, "clock off", one.clock_off, *[None] * 4)
         yield ("times", one.step, "clock not known", one.unknown, *[None] * 4)
+        if one.without_flag is not None:
+            yield ("times", one.step, "no flag shown", one.without_flag, *[None] * 4)
 
 
 def share_in_words(share: Share, nothing: str = "none ruled on") -> str:

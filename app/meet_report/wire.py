@@ -53,6 +53,10 @@ class TimesOut(Wire):
     )
     clock_off: int = Field(description="left out: ended before they began, by the clocks")
     unknown: int = Field(description="left out: the clock of a phone was never compared")
+    without_flag: int | None = Field(
+        description="left out: reports that were written with no flag shown; null where no flag "
+        "begins the step"
+    )
 
 
 class SilentOut(Wire):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 
 import numpy as np
@@ -11,10 +12,12 @@ from hypothesis import strategies as st
 from scipy.stats import binomtest
 
 from app.meet_report.figures import (
+    DECIDED,
     WITHOUT_WHITE,
     Facts,
     FlagShown,
     Outcome,
+    Remedy,
     ReportMade,
     RulingMade,
     Section,
@@ -39,18 +42,29 @@ instants = st.one_of(
     st.none(), st.integers(-600, 3600).map(lambda one: NOON + timedelta(seconds=one))
 )
 flags = st.builds(FlagShown, officials, wheres, seen, st.booleans())
+cases = st.sampled_from(["case 1", "case 2", "case 3"])
 reports = st.builds(
     ReportMade,
     officials,
-    st.sampled_from(["case 1", "case 2", "case 3"]),
+    cases,
     wheres,
     seen,
     st.sampled_from(Outcome),
     st.booleans(),
+    st.booleans(),
     instants,
     instants,
 )
-facts = st.builds(Facts, st.lists(flags), st.lists(reports), st.just([]), st.just([]), st.just([]))
+rulings = st.builds(RulingMade, cases, st.just(NOON), st.none())
+remedies = st.builds(Remedy, st.just("protest"), st.just("rejected"), st.none() | cases)
+facts = st.builds(
+    Facts,
+    st.lists(flags),
+    st.lists(reports),
+    st.lists(rulings),
+    st.just([]),
+    st.lists(remedies),
+)
 
 
 @given(facts)
@@ -94,6 +108,8 @@ def test_own_figures_name_nobody_and_hold_nothing_of_others(
 ) -> None:
     own = given_facts.of(official)
     assert {one.official for one in (*own.flags, *own.reports)} <= {official}
+    ruled_on = {one.case for one in own.reports if one.outcome in DECIDED}
+    assert {one.case for one in (*own.rulings, *own.remedies)} <= ruled_on
     assert reckon(own, by_official=False).by(Section.OFFICIAL) == []
 
 
@@ -127,7 +143,7 @@ def test_of_nothing_there_is_no_share() -> None:
 
 def ruled_after(*seconds: float) -> Facts:
     reports = [
-        ReportMade("a", str(n), Where(1, "end", 4), "", Outcome.CONFIRMED, False, None, NOON)
+        ReportMade("a", str(n), Where(1, "end", 4), "", Outcome.CONFIRMED, False, True, None, NOON)
         for n, _ in enumerate(seconds)
     ]
     rulings = [
@@ -154,3 +170,11 @@ def test_a_flag_whose_clock_was_never_compared_is_unknown_and_not_reckoned() -> 
     figures = reckon(ruled_after(60), by_official=False)
     times = next(one for one in figures.times if one.step is Step.FLAG_TO_REPORT)
     assert (times.seconds, times.unknown) == ((), 1)
+
+
+def test_a_report_without_a_flag_is_counted_as_such_and_not_as_a_clock_that_is_not_known() -> None:
+    facts = ruled_after(60, 120)
+    reports = [replace(one, is_flagged=one.case == "0") for one in facts.reports]
+    from_flag, to_ruling, _ = reckon(replace(facts, reports=reports), by_official=False).times
+    assert (from_flag.seconds, from_flag.unknown, from_flag.without_flag) == ((), 1, 1)
+    assert (to_ruling.seconds, to_ruling.unknown, to_ruling.without_flag) == ((60, 120), 0, None)

@@ -116,12 +116,7 @@ def test_one_ruling_on_two_reports_of_a_case_is_counted_once(evening: MeetAtHand
 def test_a_report_that_is_withdrawn_is_told_as_such(evening: MeetAtHand) -> None:
     before = told(evening, "referee")["whole"]
     report = evening.report(by="Bo Halyard", heat=1, lane=6)
-    taken = evening["Bo Halyard"].post(
-        f"reports/{report['id']}/withdraw",
-        {"reason": "Wrong lane."},
-        etag='"v1"',
-    )
-    assert taken.status_code == 200, taken.text
+    withdrawn(evening, report, by="Bo Halyard")
     after = told(evening, "referee")["whole"]
     assert after["withdrawn"] == before["withdrawn"] + 1
     assert after["open"] == before["open"]
@@ -206,6 +201,25 @@ def test_a_report_that_was_returned_and_not_written_again_has_come(service: Serv
     assert timed(meet)["report to ruling"]["count"] == 0
 
 
+def test_a_report_without_a_flag_is_told_as_such_wherever_times_are_told(service: Service) -> None:
+    meet = a_timed_meet(service)
+    flag = meet.call("yellow", lane=4, clock=a_phone_clock(offset_ms=None, error_ms=None))
+    write(meet, report_of(meet, flag.json()), lane=4)  # of a phone that knows no server's clock
+    for lane in (3, 5):
+        meet.report(lane=lane)
+    times = timed(meet)
+    told_of = [times["flag to report"][name] for name in ("count", "unknown", "without_flag")]
+    assert told_of == [0, 1, 2]
+    assert times["report to ruling"]["without_flag"] is None
+    page = meet.referee.get(f"/meets/{meet.id}/meet-report", headers=PAGE).text
+    assert '<td data-head="No flag shown">2</td>' in page
+    assert '<td data-head="No flag shown">–</td>' in page
+    paper = " ".join(read_text(meet.referee.get("meet-report.pdf").content).split())
+    assert "no flag shown" in paper
+    rows = [one for one in figures_listed(meet) if one["measure"] == "no flag shown"]
+    assert [(one["key"], one["count"]) for one in rows] == [("flag to report", "2")]
+
+
 START = datetime(2026, 6, 13, 12, tzinfo=UTC)
 
 
@@ -241,6 +255,13 @@ def ruled(meet: MeetAtHand, report: str, **changes: Any) -> Json:
     answer = meet.rule(case, **changes)
     assert answer.status_code == 201, answer.text
     return dict(answer.json())
+
+
+def withdrawn(meet: MeetAtHand, report: Json, by: str = "umpire") -> None:
+    """An umpire takes their report back."""
+    address = f"reports/{report['id']}/withdraw"
+    answer = meet[by].post(address, {"reason": "Wrong lane."}, etag='"v1"')
+    assert answer.status_code == 200, answer.text
 
 
 def returned(meet: MeetAtHand, report: str) -> None:
@@ -322,6 +343,22 @@ def test_a_dismissed_report_whose_team_a_protest_had_disqualified_counts_as_set_
     assert (whole["confirmed"], whole["dismissed"], whole["set_aside"]) == (0, 1, 1)
 
 
+def test_who_took_a_report_back_is_not_told_how_others_were_ruled_on(service: Service) -> None:
+    meet = a_meet(service, umpires=("Bo Halyard",))
+    meet.start(0)
+    own, others = meet.report(lane=4), meet.report(by="Bo Halyard", lane=4)
+    assert own["case"] == others["case"]
+    withdrawn(meet, own)
+    ruling = ruled(meet, others["id"])
+    assert meet.load_result(0).status_code == 201
+    announced(meet)
+    decided(meet, lodge(meet, a_protest(meet, ruling)))
+    for who, count in (("umpire", 0), ("Bo Halyard", 1), ("referee", 1)):
+        report = told(meet, who)
+        assert timed(meet, who)["ruling to announcement"]["count"] == count, who
+        assert len(report["ended"]) == count, who
+
+
 def test_a_yellow_flag_counts_for_the_lane_that_its_report_names(service: Service) -> None:
     meet = a_meet(service)
     meet.start(0)
@@ -364,10 +401,7 @@ def test_a_post_whose_report_was_taken_back_was_not_silent(service: Service) -> 
     meet = a_meet(service, umpires=("Bo Halyard",))
     meet.start(0)
     report = meet.report(by="Bo Halyard", lane=6)
-    taken = meet["Bo Halyard"].post(
-        f"reports/{report['id']}/withdraw", {"reason": "Wrong lane."}, etag='"v1"'
-    )
-    assert taken.status_code == 200, taken.text
+    withdrawn(meet, report, by="Bo Halyard")
     assert meet.rule(report["case"], verdict="dismissed", infringement=None).status_code == 201
     assert meet.load_result(0).status_code == 201
     assert meet.announce(0, despite="No telephone.").status_code == 201
