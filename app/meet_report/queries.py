@@ -26,7 +26,7 @@ from sqlalchemy import (
 )
 
 from app.access.queries import Caller, official_names
-from app.appeals.tables import appeals, decisions, protests
+from app.appeals.tables import appeals, protests
 from app.crew.queries import expected_in
 from app.crew.tables import heat_posts, posts
 from app.ids import MeetId
@@ -140,17 +140,29 @@ _SET_ASIDE = or_(
     and_(
         rulings.c.verdict == Verdict.DISMISSED.value,
         exists().where(
-            protests.c.ruling_id == rulings.c.id,
-            decisions.c.protest_id == protests.c.id,
-            disqualifications.c.heat_id == decisions.c.heat_id,
-            disqualifications.c.by_decision == decisions.c.id,
-            disqualifications.c.team_id == rulings.c.team_id,
+            disqualifications.c.heat_id == rulings.c.heat_id,
             disqualifications.c.state == DisqualificationState.IN_FORCE.value,
+            disqualifications.c.team_id == rulings.c.team_id,
+            disqualifications.c.run == rulings.c.run,
+            disqualifications.c.by_decision.is_not(None),
+            # One that a decision put in force again is about the case of its ruling.
+            or_(
+                disqualifications.c.case_id.is_(None),
+                disqualifications.c.case_id == rulings.c.case_id,
+            ),
+            reports.c.case_id == rulings.c.case_id,
+            reports.c.state == ReportState.RULED.value,
+            or_(
+                disqualifications.c.take_over.is_(None),
+                reports.c.take_over.is_(None),
+                disqualifications.c.take_over == reports.c.take_over,
+            ),
         ),
     ),
 )
 """That a protest or an appeal made the opposite of a ruling: its disqualification does not count,
-or its team, whose case was dismissed, is disqualified all the same."""
+or its team, whose case was dismissed, is disqualified all the same by a decision, whatever the
+protest was about; not for another take-over, where both say theirs."""
 _RULINGS = Prepared(
     select(
         rulings.c.id,

@@ -330,17 +330,67 @@ def test_a_dismissed_report_whose_team_a_protest_had_disqualified_counts_as_set_
     service: Service,
 ) -> None:
     meet = a_meet(service)
-    meet.start(0)
-    report = meet.report(lane=4)
-    ruled = meet.rule(report["case"], verdict="dismissed", infringement=None)
-    assert ruled.status_code == 201, ruled.text
-    assert meet.load_result(0).status_code == 201
-    assert meet.announce(0, despite="No telephone.").status_code == 201
-    protest = lodge(meet, a_protest(meet, ruled.json(), team=team(meet, 5)))
-    order = {"order": "disqualify", "team": team(meet, 4), "infringement": "dropped_baton"}
-    decided(meet, protest, "upheld", orders=[order])
+    ruling = an_announced_dismissal(meet)
+    protest = lodge(meet, a_protest(meet, ruling, team=team(meet, 5)))
+    decided(meet, protest, "upheld", orders=[disqualify(meet, 4)])
     whole = told(meet, "referee")["whole"]
     assert (whole["confirmed"], whole["dismissed"], whole["set_aside"]) == (0, 1, 1)
+
+
+@pytest.mark.parametrize(
+    ("lane", "more", "count"),
+    [(4, {}, 1), (4, {"take_over": 1}, 1), (4, {"take_over": 2}, 0), (6, {}, 0)],
+)
+def test_a_protest_about_conduct_sets_a_dismissal_aside_of_that_team_and_take_over(
+    service: Service, lane: int, more: Json, count: int
+) -> None:
+    meet = a_meet(service)
+    an_announced_dismissal(meet)
+    protest = lodge(meet, a_protest_about_conduct(meet, lane))
+    decided(meet, protest, "upheld", orders=[disqualify(meet, lane, **more)])
+    for who in ("referee", "umpire"):
+        assert told(meet, who)["whole"]["set_aside"] == count, who
+
+
+def test_a_dismissal_does_not_count_as_set_aside_where_another_case_was_decided_on(
+    service: Service,
+) -> None:
+    """Two cases of a team: its disqualification for the one is set aside and then restored."""
+    meet = a_meet(service)
+    meet.start(0)
+    dismissed = meet.report(lane=4)
+    ruled(meet, dismissed["id"], verdict="dismissed", infringement=None)
+    confirmed = ruled(meet, meet.report(lane=4)["id"])
+    assert meet.load_result(0).status_code == 201
+    announced(meet)
+    decided(meet, lodge(meet, a_protest(meet, confirmed)), "upheld", orders=set_aside(confirmed))
+    whole = told(meet, "referee")["whole"]
+    assert (whole["confirmed"], whole["dismissed"], whole["set_aside"]) == (1, 1, 1)
+    restore = {"order": "restore", "disqualification": confirmed["disqualification"]}
+    protest = lodge(meet, a_protest_about_conduct(meet, 4))
+    decided(meet, protest, "upheld", orders=[restore])
+    assert told(meet, "referee")["whole"]["set_aside"] == 0
+
+
+def an_announced_dismissal(meet: MeetAtHand) -> Json:
+    """A result is announced with a report that was dismissed, on lane 4; gives the ruling."""
+    meet.start(0)
+    ruling = ruled(meet, meet.report(lane=4)["id"], verdict="dismissed", infringement=None)
+    assert meet.load_result(0).status_code == 201
+    announced(meet)
+    return ruling
+
+
+def a_protest_about_conduct(meet: MeetAtHand, lane: int) -> Json:
+    """A protest of the team in lane 5 against that of another lane."""
+    about = {"about": "conduct", "against": team(meet, lane)}
+    return {**a_protest(meet, team=team(meet, 5)), **about}
+
+
+def disqualify(meet: MeetAtHand, lane: int, **more: Any) -> Json:
+    """The order that disqualifies the team in a lane."""
+    seen = {"infringement": "dropped_baton", **more}
+    return {"order": "disqualify", "team": team(meet, lane), **seen}
 
 
 def test_who_took_a_report_back_is_not_told_how_others_were_ruled_on(service: Service) -> None:
