@@ -66,7 +66,7 @@ class Where:
 
 @dataclass(frozen=True, slots=True)
 class FlagShown:
-    """A call that was made, by whom; of a white one no lane is known."""
+    """A call that was made, and who saw what it tells; of a white one no lane is known."""
 
     official: str
     where: Where

@@ -49,7 +49,7 @@ from app.meets.tables import heats
 from app.record.kinds import Kind
 from app.record.tables import record_entries
 from app.reports.heard import first_heard_in
-from app.reports.states import ReportState
+from app.reports.states import RELAYED, ReportState
 from app.reports.tables import calls, reports
 from app.reports.wire import Flag
 from app.results.tables import announcements
@@ -65,6 +65,7 @@ SEES_ALL = (Role.CHIEF_UMPIRE, Role.REFEREE)
 OUT = (HeatState.ANNOUNCED, HeatState.FINAL)
 
 _EDGE = func.coalesce(heat_posts.c.edge, posts.c.edge).label("edge")
+_POST_OFFICIAL = func.coalesce(heat_posts.c.official_id, posts.c.official_id)
 _TAKE_OVER = func.coalesce(heat_posts.c.take_over, posts.c.take_over).label("post_take_over")
 
 
@@ -92,6 +93,8 @@ _CALLS = Prepared(
             calls.c.lane,
             calls.c.report_id,
             calls.c.clock,
+            calls.c.marks,
+            _POST_OFFICIAL.label("post_official"),
             _EDGE,
             _TAKE_OVER,
         ),
@@ -253,7 +256,17 @@ def _flag(row: AnyRow, report: AnyRow | None) -> FlagShown:
     lane = row.lane if report is None or report.lane is None else report.lane
     where = Where(row.post_take_over, row.edge, lane)
     seen = "" if report is None else _seen(report)
-    return FlagShown(row.official_id, where, seen, row.flag == Flag.YELLOW)
+    return FlagShown(_whose(row, report), where, seen, row.flag == Flag.YELLOW)
+
+
+def _whose(row: AnyRow, report: AnyRow | None) -> str:
+    """Who saw it: of a yellow flag whoever its report belongs to; of a white one whoever stood at
+    the post for which the head of the crew called by radio, and otherwise whoever showed it.
+    """
+    if report is not None:
+        return str(report.official_id)
+    is_relayed = not RELAYED.isdisjoint(row.marks)
+    return str(row.post_official if is_relayed else row.official_id)
 
 
 def _flags_at(shown: list[AnyRow], came_as: Mapping[str, str]) -> Mapping[str, datetime | None]:

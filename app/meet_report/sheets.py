@@ -43,9 +43,10 @@ TIMED = (
 )
 HOW = (
     "A report counts for the zone, edge and lane that it is about, its yellow flag for its lane; a "
-    "white flag names no lane. Confirmed and dismissed as the last ruling on the case has it, one "
-    "for all its reports. Set aside are those of them whose ruling a protest or an appeal set "
-    "aside later. Rehearsals are not counted.",
+    "white flag names no lane. A flag that the head of the crew called by radio counts for the "
+    "official of its post. Confirmed and dismissed as the last ruling on the case has it, one for "
+    "all its reports. Set aside are those of them whose ruling a protest or an appeal set aside "
+    "later. Rehearsals are not counted.",
     "Intervals are Wilson's, at 95 %. Reports on one case are ruled on together, so that they tell "
     "a little less than their number.",
     "A flag's time is its phone's, put right by how far that was off; a report's when it first "

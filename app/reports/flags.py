@@ -27,7 +27,7 @@ from app.reports.grouping import Place, case_for, last_beyond_measure, open_by_l
 from app.reports.heard import called_posts
 from app.reports.queries import call_from, call_out
 from app.reports.sendings import ADD_REPORT, REPORT_BY_ID, insist_same, said
-from app.reports.states import NOT_FOR_POST, Mark, ReportState
+from app.reports.states import NOT_FOR_POST, RELAYED, Mark, ReportState
 from app.reports.tables import calls
 from app.reports.wire import CallIn, CallOut, Flag
 from app.roles import Role
@@ -38,9 +38,6 @@ from app.store.rows import AnyRow
 _CALL = Prepared(select(calls).where(calls.c.id == bindparam("call")))
 _FLAG_OF = Prepared(select(calls.c.id).where(calls.c.report_id == bindparam("report")).limit(1))
 _ADD_CALL = Prepared(insert(calls))
-
-RELAYED = frozenset({Mark.CALLED_BY_HEAD, Mark.RETIRED_POST})
-"""How a flag is marked that the head of the crew shows for somebody else's post."""
 
 
 def asked_of_flag(meet_id: MeetId, call_id: CallId, sent: CallIn, by: OfficialId) -> Asks:

@@ -110,3 +110,6 @@ NOT_FOR_POST = frozenset(
     {Mark.OTHERS_POST, Mark.LATER_POST, Mark.RETIRED_POST, Mark.BEFORE_START, Mark.NOT_RUNNING}
 )
 """The marks of what does not speak for the post that it names."""
+
+RELAYED = frozenset({Mark.CALLED_BY_HEAD, Mark.RETIRED_POST})
+"""How a flag is marked that the head of the crew shows for somebody else's post."""

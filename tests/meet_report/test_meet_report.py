@@ -421,6 +421,29 @@ def test_a_yellow_flag_counts_for_the_lane_that_its_report_names(service: Servic
     assert {one["key"] for one in report["tallies"] if one["section"] == "lane"} == {"4"}
 
 
+def test_a_flag_called_by_radio_counts_for_the_official_of_its_post(service: Service) -> None:
+    meet = a_meet(service, umpires=("Bo Halyard",))
+    meet.start(0)
+    assert meet.call("white", by="referee", post=meet.posts["umpire"]).status_code == 201
+    called = meet.call("yellow", by="referee", post=meet.posts["Bo Halyard"], lane=4)
+    assert called.status_code == 201, called.text
+    for who, flags in (("umpire", (1, 0)), ("Bo Halyard", (0, 1))):
+        whole = told(meet, who)["whole"]
+        assert (whole["white"], whole["yellow"]) == flags, who
+        official = counted(told(meet, "referee"), "official", meet[who].id)
+        assert (official["white"], official["yellow"]) == flags, who
+    keys = {one["key"] for one in told(meet, "referee")["tallies"] if one["section"] == "official"}
+    assert meet.referee.id not in keys
+
+
+def test_a_flag_shown_at_somebody_elses_post_counts_for_whoever_showed_it(service: Service) -> None:
+    meet = a_meet(service, umpires=("Bo Halyard",))
+    meet.start(0)
+    assert meet.call("white", post=meet.posts["Bo Halyard"]).status_code == 201
+    assert told(meet, "umpire")["whole"]["white"] == 1
+    assert told(meet, "Bo Halyard")["whole"]["white"] == 0
+
+
 def test_white_flags_are_not_counted_by_lane_nor_by_what_was_reported(evening: MeetAtHand) -> None:
     assert evening.call("white").status_code == 201
     report = told(evening, "referee")
