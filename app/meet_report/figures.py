@@ -95,7 +95,9 @@ class ReportMade:
 
 @dataclass(frozen=True, slots=True)
 class RulingMade:
-    """The first ruling on a case, and when its heat's result was first announced after it."""
+    """The first ruling on a case, and when the result of that run of its heat was first announced
+    after it; None where it never was.
+    """
 
     case: str
     ruled_at: datetime

@@ -171,6 +171,7 @@ _RULINGS = Prepared(
         rulings.c.id,
         rulings.c.case_id,
         rulings.c.heat_id,
+        rulings.c.run,
         rulings.c.verdict,
         rulings.c.ruled_at,
         rulings.c.replaced_by,
@@ -322,13 +323,16 @@ def _outcome(row: AnyRow, ruling: AnyRow | None) -> Outcome:
 
 
 def _rulings(ruled: list[AnyRow], announced: list[AnyRow]) -> Iterator[RulingMade]:
-    """The first ruling on each case. What was announced first after it was typed in after it."""
+    """The first ruling on each case. What was announced first after it was typed in after it, and
+    is of the run that the ruling was made in: the result of a re-run does not tell it.
+    """
     for row in ruled:
         if row.reconsiders is None:
             later = (
                 one.announced_at
                 for one in announced
-                if one.heat_id == row.heat_id and one.entered_at >= row.ruled_at
+                if (one.heat_id, one.run_seen) == (row.heat_id, row.run)
+                and one.entered_at >= row.ruled_at
             )
             yield RulingMade(row.case_id, row.ruled_at, next(later, None))
 

@@ -51,9 +51,10 @@ HOW = (
     "a little less than their number.",
     "A flag's time is its phone's, put right by how far that was off; a report's when it first "
     "arrived, also where it was returned and written again; ruling and announcement are the first "
-    "of each. Times that would be less than nothing are left out and counted as a clock that was "
-    "off; a report that was written with no flag shown is counted as such, and timed from when it "
-    "arrived. The 90th percentile is interpolated (definition 7).",
+    "of each. A ruling whose race was run again before its result was announced is timed to no "
+    "announcement. Times that would be less than nothing are left out and counted as a clock "
+    "that was off; a report that was written with no flag shown is counted as such, and timed from "
+    "when it arrived. The 90th percentile is interpolated (definition 7).",
     "A post is silent when announced where neither flag nor report of it had come when the result "
     "of the heat was announced for the first time; what came later does not change that.",
 )

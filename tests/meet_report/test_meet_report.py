@@ -220,6 +220,26 @@ def test_a_report_without_a_flag_is_told_as_such_wherever_times_are_told(service
     assert [(one["key"], one["count"]) for one in rows] == [("flag to report", "2")]
 
 
+def test_a_ruling_is_timed_to_the_announcement_of_its_own_run(service: Service) -> None:
+    """One was made in a run whose result was never announced, and one in the run after it."""
+    meet = a_timed_meet(service)
+    first = meet.report(lane=4)
+    ruled(meet, first["id"])
+    at(meet, 60)
+    meet.hold_back(0)
+    at(meet, 3600)
+    meet.start(0)
+    second = meet.report(lane=3)
+    at(meet, 3630)
+    ruled(meet, second["id"])
+    at(meet, 3700)
+    assert meet.load_result(0).status_code == 201
+    announced(meet)
+    step = timed(meet)["ruling to announcement"]
+    assert (step["count"], step["clock_off"]) == (1, 0)
+    assert step["median"] == pytest.approx(70, abs=1e-6)
+
+
 START = datetime(2026, 6, 13, 12, tzinfo=UTC)
 
 
