@@ -13,6 +13,7 @@ from app.meet_report.telling import COLUMNS
 from tests.appeals.desk import (
     a_protest,
     an_announced_disqualification,
+    an_upheld_appeal,
     announced,
     decided,
     lodge,
@@ -390,6 +391,49 @@ def test_a_dismissal_does_not_count_as_set_aside_where_another_case_was_decided_
     protest = lodge(meet, a_protest_about_conduct(meet, 4))
     decided(meet, protest, "upheld", orders=[restore])
     assert told(meet, "referee")["whole"]["set_aside"] == 0
+
+
+def test_a_disqualification_that_was_restored_is_not_told_as_set_aside(service: Service) -> None:
+    meet = a_meet(service)
+    ruling = an_announced_disqualification(meet)
+    decided(meet, lodge(meet, a_protest(meet, ruling)), "upheld", orders=set_aside(ruling))
+    assert told(meet, "referee")["whole"]["set_aside"] == 1
+    restore = {"order": "restore", "disqualification": ruling["disqualification"]}
+    decided(meet, lodge(meet, a_protest_about_conduct(meet, 4)), "upheld", orders=[restore])
+    whole = told(meet, "referee")["whole"]
+    assert (whole["confirmed"], whole["set_aside"]) == (1, 0)
+
+
+def test_what_the_jury_decided_is_told_as_how_the_appeal_ended(service: Service) -> None:
+    meet = a_meet(service)
+    an_upheld_appeal(meet)
+    for who in ("referee", "umpire"):
+        report = told(meet, who)
+        ended = [(one["remedy"], one["state"], one["count"]) for one in report["ended"]]
+        assert ended == [("protest", "rejected", 1), ("appeal", "upheld", 1)], who
+        assert (report["whole"]["confirmed"], report["whole"]["set_aside"]) == (1, 1), who
+
+
+def test_a_ruling_that_was_reconsidered_counts_as_it_stands_and_is_timed_as_it_was_first_made(
+    service: Service,
+) -> None:
+    """That the head official thought better of it is no protest: nothing was set aside."""
+    meet = a_timed_meet(service)
+    report = meet.report(lane=4)
+    at(meet, 50)
+    first = ruled(meet, report["id"])
+    at(meet, 90)
+    changed = {"verdict": "dismissed", "infringement": None, "reconsiders": first["id"]}
+    ruled(meet, report["id"], **changed)
+    at(meet, 200)
+    assert meet.load_result(0).status_code == 201
+    announced(meet)
+    whole = told(meet, "referee")["whole"]
+    counts = [whole[name] for name in ("confirmed", "dismissed", "rulings", "set_aside")]
+    assert counts == [0, 1, 1, 0]
+    times = timed(meet)
+    assert times["report to ruling"]["median"] == pytest.approx(50, abs=1e-6)
+    assert times["ruling to announcement"]["median"] == pytest.approx(150, abs=1e-6)
 
 
 def an_announced_dismissal(meet: MeetAtHand) -> Json:
