@@ -111,7 +111,9 @@ _FIRST_WRITTEN = (
         record_entries.c.subject == reports.c.id,
         record_entries.c.kind == Kind.REPORT_WRITTEN.value,
     )
-    .order_by(record_entries.c.seq)
+    # By the bare column, SQLite would walk the whole record for each report, first to last, instead
+    # of asking its index by subject: five seconds for 1,500 reports among 16,000 entries.
+    .order_by(record_entries.c.seq + 0)
     .limit(1)
     .scalar_subquery()
 )

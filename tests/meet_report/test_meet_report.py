@@ -4,12 +4,15 @@ from __future__ import annotations
 
 import csv
 import io
+import sqlite3
+from contextlib import closing
 from datetime import UTC, datetime, timedelta
 from typing import Any
 
 import pytest
 
 from app.meet_report.telling import COLUMNS
+from app.store.engine import database_path
 from tests.appeals.desk import (
     a_protest,
     an_announced_disqualification,
@@ -21,8 +24,10 @@ from tests.appeals.desk import (
     team,
 )
 from tests.builders import Json, MeetAtHand, a_meet, a_phone_clock, a_problem, a_report
+from tests.conftest import NewDatabase
 from tests.forms.pdf_reading import read_text
-from tests.running import Service
+from tests.running import Service, a_service
+from tests.statements import statements_of
 
 ALL = ["chief_umpire", "referee"]
 NOBODY = ["results", "jury", "organiser"]
@@ -563,3 +568,17 @@ def test_page_and_paper_tell_a_time_to_the_same_second(service: Service) -> None
     assert f"{minutes} min {seconds:02} s" in paper
     for text in (page, paper):
         assert "90th percentile (p90)" in text
+
+
+def test_the_first_account_of_a_report_is_looked_up_and_the_record_not_read_through(
+    new_database: NewDatabase,
+) -> None:
+    """SQLite plans without looking at what is stored, so that a small meet shows it."""
+    with a_service(new_database("sqlite")) as service:
+        statements = statements_of(service)
+        told(a_meet(service), "referee")
+        asked = next(one for one in statements.ever if "first_written" in one)
+        with closing(sqlite3.connect(database_path(service.store.engines.url))) as conn:
+            plan = [str(row[3]) for row in conn.execute(f"EXPLAIN QUERY PLAN {asked}")]
+    index = "ix_record_entries_meet_id_subject (meet_id=? AND subject=?)"
+    assert f"SEARCH record_entries USING INDEX {index}" in plan
