@@ -12,7 +12,7 @@ from pydantic import AfterValidator, Field, model_validator
 from app.ids import ChosenId, EventId, HeatId, MeetId, TeamId
 from app.meets.states import HeatState, present_run
 from app.rules.relay import Relay
-from app.rules.track import FOUR_BY_200_BENDS
+from app.rules.track import FOUR_BY_200_BENDS, NARROWEST_LANE_M, WIDEST_LANE_M
 from app.sheets.problems import Problem
 from app.wire import Day, Name, OptionalName, Reasons, Wire, shown
 
@@ -49,7 +49,7 @@ class TrackIn(Wire):
 
     radius_m: Metres = 36.50
     straight_m: Metres = 84.39
-    lane_width_m: Annotated[float, Field(ge=0.9, le=1.3)] = 1.22
+    lane_width_m: Annotated[float, Field(ge=NARROWEST_LANE_M, le=WIDEST_LANE_M)] = 1.22
     lanes: Annotated[int, Field(ge=1, le=10)] = 8
     kerb: bool = True
     four_by_200_bends: Annotated[

@@ -22,6 +22,8 @@ from app.rules.relay import Relay
 FROM_KERB_M: Final = 0.30
 FROM_LINE_M: Final = 0.20
 MOST_LANES: Final = 10
+NARROWEST_LANE_M: Final = 0.9
+WIDEST_LANE_M: Final = 1.5
 OFF_BY_M: Final = 2.0
 LAP_WITHIN_M: Final = 0.1
 """Of a lap whose radius and straights are told to the centimetre; common practice."""
@@ -79,8 +81,11 @@ class Track:
             )
         if not 1 <= self.lanes <= MOST_LANES:
             raise ValueError(f"A track has 1 to {MOST_LANES} lanes, not {self.lanes}.")
-        if not 0.9 <= self.lane_width_m <= 1.5:
-            raise ValueError(f"A lane is 0.90 to 1.50 m wide, not {self.lane_width_m:g} m.")
+        if not NARROWEST_LANE_M <= self.lane_width_m <= WIDEST_LANE_M:
+            raise ValueError(
+                f"A lane is {NARROWEST_LANE_M:.2f} to {WIDEST_LANE_M:.2f} m wide, not "
+                f"{self.lane_width_m:g} m."
+            )
         if self.four_by_200_bends not in FOUR_BY_200_BENDS:
             raise ValueError(
                 f"A 4x200 is run with 4, 3 or 1 bends in lanes, not {self.four_by_200_bends}."
@@ -226,13 +231,6 @@ def _crossing_excess(track: Track, lane: int, past_bend: float) -> float:
     tangent = sqrt(distance**2 - inner**2)
     turned = acos(inner / distance) - atan2(along, outer)
     return tangent - (track.straight_m + inner * turned)
-
-
-def start_stagger(track: Track, lane: int, relay: Relay) -> float:
-    """How much farther on a lane starts in a relay, in metres."""
-    run = in_lanes(track, relay)
-    offset = break_offset(track, lane) if run.then_break else 0.0
-    return stagger(track, lane, run.bends) + offset
 
 
 def zone_on_track(

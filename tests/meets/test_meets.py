@@ -10,6 +10,7 @@ from sqlalchemy import func, select
 
 from app.ids import new_id
 from app.record.tables import record_heads
+from app.rules.track import Track
 from tests.builders import Json, MeetAtHand, a_bare_meet, a_meet_document, a_problem, founder
 from tests.running import Service
 
@@ -116,6 +117,8 @@ def test_an_organiser_makes_no_further_meet(service: Service) -> None:
         ({"track": {"lanes": 11}}, "/track/lanes"),
         ({"track": {"radius_m": -1}}, "/track/radius_m"),
         ({"track": {"lane_width_m": "NaN"}}, "/track/lane_width_m"),
+        ({"track": {"lane_width_m": 0.89}}, "/track/lane_width_m"),
+        ({"track": {"lane_width_m": 1.51}}, "/track/lane_width_m"),
         ({"terms": {"protest_minutes": 0}}, "/terms/protest_minutes"),
         ({"terms": {"protest_minutes": 10_081}}, "/terms/protest_minutes"),
         ({"terms": {"appeal_minutes": -30}}, "/terms/appeal_minutes"),
@@ -129,6 +132,15 @@ def test_a_meet_that_cannot_be_is_refused_and_the_field_named(
     told = a_problem(make(service, meet, a_meet_document(**changes)), 422, "malformed")
     assert told["errors"][0]["pointer"] == pointer
     assert service.http.get(f"/api/meets/{meet}").status_code == 404
+
+
+@pytest.mark.parametrize("width", [0.9, 1.5])
+def test_every_lane_that_the_rules_can_reckon_with_can_be_a_meets(
+    service: Service, width: float
+) -> None:
+    assert Track(lane_width_m=width).lane_width_m == width
+    told = make(service, new_id(), a_meet_document(track={"lane_width_m": width}))
+    assert told.status_code == 201, told.text
 
 
 def test_an_unknown_edition_is_answered_with_the_known_ones(service: Service) -> None:

@@ -7,7 +7,6 @@ The geometry is held against SciPy (numerical integration along the curve, root 
 
 from __future__ import annotations
 
-import re
 from itertools import pairwise
 from math import cos, hypot, pi, sin
 
@@ -362,7 +361,7 @@ def test_a_line_just_within_the_tolerance_is_right(
     [
         (Measured(Mark.LANE_INSIDE, 3.83), "lane 3, whose line was not measured"),
         (Measured(Mark.FINISH, 30.0), "not to be measured from"),
-        (Measured(Mark.SECOND_BEND_START, 70.0), "not to be|would lie"),
+        (Measured(Mark.SECOND_BEND_START, 70.0), "not to be measured from"),
         (Measured(Mark.SECOND_BEND_END, 200.0), "more than 15 m off"),
         (Measured(Mark.SECOND_BEND_END, 25.0), "more than 15 m off"),
     ],
@@ -375,7 +374,7 @@ def test_what_cannot_have_been_measured_so_is_refused_with_the_lane(
     assert not judged.found
     (told,) = judged.refused.values()
     assert told.startswith("Lane 4, end: ")
-    assert re.search(sentence, told)
+    assert sentence in told
 
 
 def test_a_start_that_is_still_painted_ten_metres_too_far_on_is_found_wrong() -> None:

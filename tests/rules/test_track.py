@@ -16,16 +16,22 @@ from app.rules.track import (
     Section,
     Track,
     break_offset,
+    in_lanes,
     lap_length,
     running_radius,
     stagger,
-    start_stagger,
     zone_on_track,
 )
 from tests.rules.builders import NEW, OLD, all_books, rows
 
 STANDARD = Track(lanes=10)
 TOLERANCE = 0.005
+
+
+def start_stagger(track: Track, lane: int, relay: Relay) -> float:
+    """How much farther on a lane starts in a relay, in metres."""
+    run = in_lanes(track, relay)
+    return stagger(track, lane, run.bends) + (break_offset(track, lane) if run.then_break else 0.0)
 
 
 def _past_finish(lane: int, written: str) -> float:
