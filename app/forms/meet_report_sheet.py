@@ -2,7 +2,8 @@
 counts behind them, in tables.
 
 It draws what it is given, in words; what is counted and how is for `meet_report/figures.py`. Kinds
-of a bar differ by their filling, and each says its number: nothing rests on colour.
+of a bar differ by their filling, and each says its number, which stands above a part that it would
+hide: nothing rests on colour.
 """
 
 from __future__ import annotations
@@ -12,9 +13,10 @@ from dataclasses import dataclass
 from functools import partial
 from typing import Final
 
+from app.forms.bars import BarSize, Part, lay_out
 from app.forms.flow import Align, Column, Flow
 from app.forms.fonts import Weight
-from app.forms.painting import About, Area, Disc, Shape, Stroke, box, paint
+from app.forms.painting import About, Area, Disc, SetText, Shape, Stroke, box, paint
 from app.forms.paper import Paper
 from app.forms.plain_table import PlainTable, write_plain_table
 from app.forms.sheet_head import MeetHead, write_meet
@@ -29,7 +31,7 @@ from app.forms.sheet_parts import (
     write_missing,
     write_title,
 )
-from app.forms.typesetting import Segment, Typesetter
+from app.forms.typesetting import Line, Segment, Typesetter
 
 CAUTION = "Figures to learn from, not to judge people by: numbers are small, see the intervals."
 SIZE = 8.2
@@ -37,6 +39,9 @@ ROW = 15.0
 BAR = 9.0
 LABELS = 0.26  # of the width
 WORDS = 0.34  # of the width, beside an interval
+NUMBERS = 10.0  # above a bar, where it has some there
+SAMPLE = 6.0
+AROUND = 3.0  # a number, white
 HATCH = 3.0
 KINDS: Final = ("confirmed", "dismissed", "open", "withdrawn")
 GREYS: Final = (0.25, 0.8, 1.0, 1.0)
@@ -114,16 +119,24 @@ def _draw_bars(flow: Flow, bars: Sequence[Bar]) -> None:
     flow.label("Reports by take-over and edge", BODY)
     with flow.inside(flow.tag("Figure", bars_in_words(bars))):
         _draw_key(flow)
-        room = flow.width * (1 - LABELS)
-        unit = room / max(sum(one.counts) for one in bars)
+        size = BarSize(
+            flow.width * (1 - LABELS),
+            max(sum(one.counts) for one in bars),
+            lambda number: _number(flow, number).width,
+            AROUND,
+            SAMPLE + AROUND,
+        )
         for one in bars:
-            _label(flow, one.label)
-            x = flow.left + flow.width * LABELS
-            for kind, count in enumerate(one.counts):
-                if count:
-                    _draw_part(flow, x, unit * count, kind, str(count))
-                x += unit * count
-            flow.y += ROW
+            _draw_bar(flow, one.label, lay_out(one.counts, size))
+
+
+def _draw_bar(flow: Flow, label: str, parts: Sequence[Part]) -> None:
+    numbers = NUMBERS if any(part.is_above for part in parts) else 0.0
+    flow.y += numbers
+    _label(flow, label)
+    for part in parts:
+        _draw_part(flow, part)
+    flow.y += ROW
 
 
 def bars_in_words(bars: Sequence[Bar]) -> str:
@@ -139,31 +152,42 @@ def bars_in_words(bars: Sequence[Bar]) -> str:
 def _draw_key(flow: Flow) -> None:
     x = flow.left + flow.width * LABELS
     for kind, words in enumerate(KINDS):
-        _draw_part(flow, x, BAR, kind, "")
+        _fill(flow, (x, flow.y + (ROW - BAR) / 2), (BAR, BAR), kind)
         _word(flow, words, x + BAR + 4.0)
         x += flow.width * (1 - LABELS) / len(KINDS)
     flow.y += ROW
 
 
-def _draw_part(flow: Flow, x: float, width: float, kind: int, number: str) -> None:
-    """A part of a bar: dark, light, empty or hatched, with its number on white."""
-    top = flow.y + (ROW - BAR) / 2
-    flow.put(Area(box(x, top, width, BAR), GREYS[kind], 0.6))
+def _draw_part(flow: Flow, part: Part) -> None:
+    """A part of a bar with its number: on white, or above it behind a sample of the filling."""
+    left, top = flow.left + flow.width * LABELS, flow.y + (ROW - BAR) / 2
+    line = _number(flow, str(part.count))
+    _fill(flow, (left + part.left, top), (part.width, BAR), part.kind)
+    x, end = left + part.number_left, left + part.number_left + part.number_width
+    if part.is_above:
+        _fill(flow, (x, top - SAMPLE - 2.5), (SAMPLE, SAMPLE), part.kind)
+        flow.put(SetText(end - line.width, top - 2.5, line, tag=flow.within))
+    else:
+        flow.put(Area(box(x, top + 0.4, end - x, BAR - 0.8), 1.0))
+        _word(flow, str(part.count), x + AROUND / 2, Weight.BOLD)
+
+
+def _number(flow: Flow, number: str) -> Line:
+    return flow.typesetter.set_line(number, "the chart", SIZE, Weight.BOLD)
+
+
+def _fill(flow: Flow, corner: tuple[float, float], size: tuple[float, float], kind: int) -> None:
+    """Dark, light, empty or hatched."""
+    flow.put(Area(box(*corner, *size), GREYS[kind], 0.6))
     if KINDS[kind] == "withdrawn":
-        flow.put(*_hatching(x, top, width))
-    if number:
-        line = flow.typesetter.set_line(number, "the chart", SIZE, Weight.BOLD)
-        wide = line.width + 3.0
-        middle = x + width / 2
-        flow.put(Area(box(middle - wide / 2, top + 0.4, wide, BAR - 0.8), 1.0))
-        _word(flow, number, middle - line.width / 2, Weight.BOLD)
+        flow.put(*_hatching(*corner, *size))
 
 
-def _hatching(x: float, top: float, width: float) -> Iterator[Shape]:
+def _hatching(x: float, top: float, width: float, tall: float) -> Iterator[Shape]:
     """Strokes from the lower left, each ending where the part does."""
     at = HATCH
-    while at < width + BAR:
-        begin = (x + max(0.0, at - BAR), top + min(at, BAR))
+    while at < width + tall:
+        begin = (x + max(0.0, at - tall), top + min(at, tall))
         end = (x + min(at, width), top + max(0.0, at - width))
         yield Stroke(*begin, *end, 0.4)
         at += HATCH

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import io
+import re
 import sqlite3
 from contextlib import closing
 from datetime import UTC, datetime, timedelta
@@ -146,6 +147,31 @@ def test_the_page_the_list_and_the_paper_say_the_same(evening: MeetAtHand) -> No
         "0.0945",
         "0.9055",
     )
+
+
+def test_at_the_fullest_place_no_number_on_the_page_hides_a_filling(service: Service) -> None:
+    """One of 24 is 15 pixels wide in a chart of 360; a number and its white take 16."""
+    meet = a_meet(service, heats=3)
+    for heat in range(3):
+        meet.start(heat)
+        for lane in range(1, 9):
+            report = meet.report(heat=heat, lane=lane)
+    gone = meet.umpire.post(
+        f"reports/{report['id']}/withdraw", {"reason": "Wrong lane."}, etag='"v1"'
+    )
+    assert gone.status_code == 200, gone.text
+    page = meet.referee.get(f"/meets/{meet.id}/meet-report", headers=PAGE).text
+    chart = page.partition('aria-labelledby="bars-title')[2].partition("</svg>")[0]
+    bars = re.findall(r'<rect x="([\d.]+)" y="(\d+)" width="([\d.]+)" height="13"', chart)[4:]
+    white = re.findall(r'<rect x="([\d.]+)" y="(\d+)" width="([\d.]+)" height="11"', chart)
+    assert [round(float(width)) for _, _, width in bars] == [341, 15]
+    assert len(white) == 1  # that of the 23: the other number stands above
+    (left, top, width), (its_left, its_top, its_width) = bars[0], white[0]
+    assert float(left) + 4 <= float(its_left)
+    assert float(its_left) + float(its_width) <= float(left) + float(width) - 4
+    assert int(top) < int(its_top) < int(top) + 13
+    above = re.findall(r'y="(\d+)" font-size="11"[^>]*>1</text>', chart)
+    assert [int(y) < int(top) for y in above] == [True]
 
 
 def test_steps_are_timed_from_flag_to_announcement(service: Service) -> None:
