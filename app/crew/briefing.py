@@ -8,6 +8,7 @@ beside it. What an edge lets one see stands in `rules/seen_from.py`.
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import replace
 from datetime import datetime
 from itertools import groupby
 from typing import Final
@@ -17,7 +18,7 @@ from app.access.wire import OfficialOut
 from app.clock import at_the_meet
 from app.crew.day import Day, Stand, Turn, stand_of
 from app.crew.heats_named import named
-from app.crew.queries import Post
+from app.crew.queries import Post, lanes_in_words
 from app.forms.briefing_card import (
     Advice,
     BriefingCard,
@@ -29,6 +30,7 @@ from app.forms.briefing_card import (
 from app.forms.stand_drawing import StandDrawn
 from app.forms.zone_scale import ZonePicture
 from app.ids import OfficialId
+from app.meets.queries import oval_note
 from app.meets.track import take_overs_in_lanes
 from app.refusals import StateConflict
 from app.rules.book import ZoneRule
@@ -121,8 +123,7 @@ def _card(day: Day, who: OfficialOut, code: OnPaper | None) -> BriefingCard:
         official=who.name,
         link=code.link if code else "",
         works=code.works if code else "",
-        drawing=_drawn(day, *stands[0]),
-        caption="" if len(stands) == 1 else f"Drawn: {_words(*stands[0])}",
+        drawings=tuple(_drawn(day, stands)),
         places=(
             *(_place(day, turn, told) for turn in day.turns(who.id)),
             *(_without_heat(day, post, told) for post in day.without_heat(who.id)),
@@ -155,23 +156,53 @@ def _listed(relays: Iterable[Relay]) -> str:
     return ", ".join(relay.value for relay in relays)
 
 
-def _words(relay: Relay, stand: Stand) -> str:
-    return f"{relay}, {stand.words[:1].lower()}{stand.words[1:]}"
+Stands = Sequence[tuple[Relay, Stand]]
 
 
-def _drawn(day: Day, relay: Relay, stand: Stand) -> StandDrawn:
-    rule = day.facts.book.zone(relay, stand.take_over)
+def _drawn(day: Day, stands: Stands) -> Iterator[StandDrawn]:
+    """Each picture that differs, in the order of time; one stand alone needs no heading."""
+    alike: dict[StandDrawn, list[tuple[Relay, Stand]]] = {}
+    for relay, stand in stands:
+        alike.setdefault(_picture(day, relay, stand), []).append((relay, stand))
+    for picture, its in alike.items():
+        stand = its[0][1]
+        words = f"{_take_overs(its)}: {stand.edge}"
+        scale = "" if picture.zone else "not to scale"
+        named = f"{words}, {scale}" if scale else words
+        yield replace(
+            picture,
+            words=f"{words}, {lanes_in_words(stand.lanes)}, {stand.side}",
+            heading=named if len(stands) > 1 else scale.capitalize(),
+        )
+
+
+def _picture(day: Day, relay: Relay, stand: Stand) -> StandDrawn:
+    rule = day.rule(relay, stand.take_over)
     return StandDrawn(
-        words=_words(relay, stand),
-        zone=ZonePicture("", rule.length_m, rule.leg_line_m, rule.acceleration_m, marks=()),
+        words="",
+        heading="",
+        zone=ZonePicture("", rule.length_m, rule.leg_line_m, rule.acceleration_m, marks=())
+        if rule
+        else None,
         lanes=max(day.facts.track.lanes, *stand.lanes),
-        edge_m=0.0 if stand.edge is Edge.START else rule.length_m,
+        edge=stand.edge,
         watched=frozenset(stand.lanes),
         is_inside=stand.side is Side.INSIDE,
     )
 
 
-Stands = Sequence[tuple[Relay, Stand]]
+def _take_overs(stands: Stands) -> str:
+    """4x100, 4x200, take-overs 1, 3; 4x400, take-over 2."""
+    of: dict[Relay, list[int]] = {}
+    for relay, stand in stands:
+        of.setdefault(relay, []).append(stand.take_over)
+    told: dict[tuple[int, ...], list[Relay]] = {}
+    for relay, take_overs in of.items():
+        told.setdefault(tuple(sorted(take_overs)), []).append(relay)
+    return "; ".join(
+        f"{_listed(relays)}, take-over{'s' if len(some) > 1 else ''} {', '.join(map(str, some))}"
+        for some, relays in told.items()
+    )
 
 
 def _advice(day: Day, stands: Stands) -> Iterator[Advice]:
@@ -231,17 +262,25 @@ def _can_happen(infringement: Infringement, there: Stands, day: Day) -> bool:
 
 
 def _zones(day: Day, stands: Stands) -> Iterator[str]:
-    """The measures of each zone that differs, whatever their sources; with which lines count."""
+    """The measures of each zone that differs, whatever their sources; with which lines count. Where
+    the edition has none on such a track, that is told in their place.
+    """
     alike: dict[tuple[str, str], dict[Relay, None]] = {}
+    unknown: dict[Relay, None] = {}
     for relay, stand in stands:
-        rule = day.facts.book.zone(relay, stand.take_over)
-        alike.setdefault((measures_of(rule), _lines(rule)), {})[relay] = None
+        rule = day.rule(relay, stand.take_over)
+        if rule is None:
+            unknown[relay] = None
+        else:
+            alike.setdefault((measures_of(rule), _lines(rule)), {})[relay] = None
     lines = list(dict.fromkeys(lines for _, lines in alike))
     for (measures, its_lines), its in alike.items():
         own = f" {its_lines}" if len(lines) > 1 else ""
         yield f"{_listed(its)}: {measures}.{own}"
     if len(lines) == 1:
         yield lines[0]
+    if unknown:
+        yield oval_note(day.facts.book) or f"{_listed(unknown)}: no zone is known on this track."
 
 
 _LINES: Final[Mapping[tuple[bool, bool], str]] = {

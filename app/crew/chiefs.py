@@ -22,6 +22,7 @@ from app.meets.wire import HeatOut
 from app.plurals import counted
 from app.rules.cover import PostPlace, uncovered
 from app.rules.relay import TAKE_OVERS, Edge, Relay
+from app.rules.track import ZonePlace
 from app.visible import likeness
 
 ALL_DAY = "all day"
@@ -70,6 +71,9 @@ def sheet_of(day: Day, now: datetime, apart: Sequence[str]) -> ChiefsSheet:
     people = [ident for ident in day.people if ident in holders]
     tables = list(_tables(day, {ident: place for place, ident in enumerate(people)}))
     notes = {
+        "Zones not known on this track": [
+            one.value for one in _relays(day) if not _zones(day, one)
+        ],
         "Nobody watches": list(_unwatched(tables)),
         "Over their own club's lane": list(_own_clubs(day, people)),
         "At two places during one race": list(apart),
@@ -97,11 +101,16 @@ def _relays(day: Day) -> list[Relay]:
 
 
 def _tracks(day: Day) -> Iterator[CrewOnTrack]:
-    """Of the relays whose zones are known on the track."""
     for relay in _relays(day):
-        zones = {take_over: day.zones(relay, take_over) for take_over in TAKE_OVERS}
-        if day.track is not None and all(zones.values()):
+        zones = _zones(day, relay)
+        if day.track is not None and zones:
             yield CrewOnTrack(relay.value, day.track, zones)
+
+
+def _zones(day: Day, relay: Relay) -> Mapping[int, tuple[ZonePlace, ...]]:
+    """Empty where they are not known on the track."""
+    zones = {take_over: day.zones(relay, take_over) for take_over in TAKE_OVERS}
+    return zones if all(zones.values()) else {}
 
 
 def spells(day: Day, relay: Relay) -> list[Spell]:

@@ -23,6 +23,7 @@ from app.meets.track import track_note, track_of
 from app.meets.wire import HeatOut
 from app.plurals import runs
 from app.refusals import NotFound
+from app.rules.book import ZoneRule
 from app.rules.relay import Edge, Relay, Side
 from app.rules.track import Track, ZonePlace, zone_on_track
 
@@ -70,14 +71,21 @@ class Day:
         """None where the measures make no lap."""
         return None if track_note(self.facts.track) else track_of(self.facts.track)
 
+    def rule(self, relay: Relay, take_over: int) -> ZoneRule | None:
+        """A zone's measures: as usual where the track makes no lap, None where the edition has none
+        for this relay on such a track.
+        """
+        book = self.facts.book
+        if self.track is None:
+            return book.zone(relay, take_over)
+        return book.zones_on(self.track).get(relay, {}).get(take_over)
+
     def zones(self, relay: Relay, take_over: int) -> tuple[ZonePlace, ...]:
         """A zone in each lane of the track; none where it is not known there."""
-        if self.track is None:
+        rule = self.rule(relay, take_over)
+        if self.track is None or rule is None:
             return ()
-        rule = self.facts.book.zones_on(self.track).get(relay, {}).get(take_over)
         lanes = range(1, self.track.lanes + 1)
-        if rule is None:
-            return ()
         return tuple(zone_on_track(self.track, relay, take_over, one, rule) for one in lanes)
 
     def of(self, official: OfficialId) -> list[Post]:

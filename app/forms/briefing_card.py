@@ -2,13 +2,14 @@
 
 Four cards lie on a sheet. A card has all of somebody's day where it can, and goes on on a further
 one where it cannot: nothing is left out, and what is told to everybody stands on the first. It
-draws what it is given: who stands where comes from the crew plan, the zones and their rules from
-the rule book, what is seen from an edge from the rules.
+draws what it is given, and of somebody's stands as many as it has room for: who stands where comes
+from the crew plan, the zones and their rules from the rule book, what is seen from an edge from the
+rules.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from functools import partial
@@ -20,7 +21,7 @@ from app.forms.four_up import CardFlow, impose
 from app.forms.painting import Modules, SetText, Stroke, paint
 from app.forms.paper import POINTS_PER_MM, Paper
 from app.forms.printed_sheet import Printed
-from app.forms.qr_code import QUIET_MODULES, SMALLEST_CODE_MM, make_modules
+from app.forms.qr_code import QUIET_MODULES, SMALLEST_CODE_MM, Rows, make_modules
 from app.forms.sheet_parts import (
     SCALES,
     WIDEST_IN_A_FOOT,
@@ -30,7 +31,7 @@ from app.forms.sheet_parts import (
     shorten_facts,
     write_missing_apart,
 )
-from app.forms.stand_drawing import StandDrawn, draw_stand
+from app.forms.stand_drawing import IN_A_ROW, StandDrawn, draw_stands
 from app.forms.typesetting import Line, Segment, Typesetter
 from app.plurals import counted
 
@@ -40,6 +41,7 @@ NAMES = (13.0, 10.0, TEXT)
 LINES_OF_A_NAME = 2
 GAP = 3.0
 BETWEEN = 0.6
+A_PLACE = 4 * TEXT  # where it is, and its first heats
 CODE = SMALLEST_CODE_MM * POINTS_PER_MM
 
 
@@ -80,15 +82,14 @@ class Advice:
 
 @dataclass(frozen=True, slots=True)
 class BriefingCard:
-    """One official's day; `link` is the address that their own code leads to, or empty; `caption`
-    says which of several stands is drawn. `advice` is their own, `for_all` is told to everybody.
+    """One official's day; `link` is the address that their own code leads to, or empty; `drawings`
+    are the stands that look different. `advice` is their own, `for_all` is told to everybody.
     """
 
     official: str
     link: str
     works: str
-    drawing: StandDrawn
-    caption: str
+    drawings: tuple[StandDrawn, ...]
     places: tuple[Place, ...]
     advice: tuple[Advice, ...]
     for_all: tuple[Advice, ...]
@@ -112,21 +113,64 @@ def draw_briefing_cards(briefing: BriefingCards, paper: Paper) -> bytes:
         flow.need(inf)
         first = len(flow.pages) - 1
         flow.goes_on = partial(_go_on, official=card.official, number=number)
-        _write_on_few(flow, card, number)
+        _write_on_few(flow, _Numbered(card, number, make_modules(card.link) if card.link else ()))
         _add_feet(flow, first, foot)
     flow.scale, flow.goes_on = 1.0, None
     write_missing_apart(flow)
     return paint(impose(flow.pages, paper), paper, briefing.about("Briefing cards"))
 
 
-def _write_on_few(flow: CardFlow, card: BriefingCard, number: int) -> None:
-    """On one card, a little smaller where that saves a second one."""
-    write = partial(_write_card, card=card, number=number, is_alone=True)
-    for scale in SCALES:
-        flow.scale = scale
-        if flow.fits(write):
-            return
-    _write_card(flow, card, number, is_alone=False)
+@dataclass(frozen=True, slots=True)
+class _Numbered:
+    """A card with its place among all, and its code, which is made once, however many sizes are
+    tried.
+    """
+
+    card: BriefingCard
+    number: int
+    code: Rows
+
+
+def _write_on_few(flow: CardFlow, one: _Numbered) -> None:
+    """On one card where it can be: as many stands drawn as have room, and the letters a little
+    smaller where that helps.
+    """
+    most = _most_drawn(flow, one)
+    for drawn in _fewer_and_fewer(most):
+        write = partial(_write_card, one=one, drawn=drawn, is_alone=True)
+        if drawn > 1 and not _has_room(flow, write):
+            continue
+        for scale in SCALES:
+            flow.scale = scale
+            if flow.fits(write):
+                return
+    flow.scale = SCALES[-1]
+    _write_card(flow, one, most, is_alone=False)
+
+
+def _most_drawn(flow: CardFlow, one: _Numbered) -> int:
+    """How many stands have room on the first card above what is told to everybody, and a place."""
+
+    def write(trial: Flow, drawn: int) -> None:
+        _write_head(trial, one, drawn)
+        _write_advice(trial, one.card.for_all)
+        trial.need(A_PLACE * trial.scale)
+
+    *more, least = _fewer_and_fewer(len(one.card.drawings))
+    return next((some for some in more if _has_room(flow, partial(write, drawn=some))), least)
+
+
+def _fewer_and_fewer(most: int) -> Iterator[int]:
+    """So many, then whole rows of fewer: a part of a row takes as much room."""
+    yield most
+    yield from range((most - 1) // IN_A_ROW * IN_A_ROW, 0, -IN_A_ROW)
+
+
+def _has_room(flow: CardFlow, write: Callable[[Flow], None]) -> bool:
+    """Whether a card holds it in the smallest letters."""
+    trial = CardFlow(flow.paper, flow.foot_height, SCALES[-1], flow.typesetter)
+    write(trial)
+    return len(trial.pages) == 1
 
 
 def _go_on(flow: Flow, official: str, number: int) -> None:
@@ -135,17 +179,10 @@ def _go_on(flow: Flow, official: str, number: int) -> None:
     flow.skip(GAP)
 
 
-def _write_card(flow: Flow, card: BriefingCard, number: int, *, is_alone: bool) -> None:
+def _write_card(flow: Flow, one: _Numbered, drawn: int, *, is_alone: bool) -> None:
     """What is told to everybody last, or first of several cards."""
-    code = _write_code(flow, card, number)
-    with code.beside(flow):
-        _write_name(flow, card, number)
-        draw_stand(flow, card.drawing)
-        if card.caption:
-            flow.write([Segment(card.caption, "drawing")], TEXT)
-            flow.skip(GAP)
+    card, code = one.card, _write_head(flow, one, drawn)
     if not is_alone:
-        flow.y = code.below(flow)
         _write_advice(flow, card.for_all)
         flow.skip(GAP)
     _write_places(flow, card.places, code)
@@ -186,8 +223,21 @@ class _Code:
         return max(flow.y, self.until) if len(flow.pages) == self.card else flow.y
 
 
-def _write_name(flow: Flow, card: BriefingCard, number: int) -> None:
-    name = Segment(card.official, f"name of card {number}", Weight.BOLD)
+def _write_head(flow: Flow, one: _Numbered, drawn: int) -> _Code:
+    """The name and the first so many stands, with how many are not drawn."""
+    code, left = _write_code(flow, one), len(one.card.drawings) - drawn
+    with code.beside(flow):
+        _write_name(flow, one)
+        draw_stands(flow, one.card.drawings[:drawn], TEXT)
+        if left:
+            words = f"Not drawn: {counted(left, 'further place')} to stand, told in words alone."
+            flow.write([Segment(words, "drawing")], TEXT)
+            flow.skip(GAP)
+    return code
+
+
+def _write_name(flow: Flow, one: _Numbered) -> None:
+    name = Segment(one.card.official, f"name of card {one.number}", Weight.BOLD)
     for size in NAMES:
         lines = flow.typesetter.set_lines([name], size, flow.width)
         if len(lines) <= LINES_OF_A_NAME and not any(line.goes_on for line in lines):
@@ -199,16 +249,16 @@ def _write_name(flow: Flow, card: BriefingCard, number: int) -> None:
     flow.skip(GAP)
 
 
-def _write_code(flow: Flow, card: BriefingCard, number: int) -> _Code:
+def _write_code(flow: Flow, one: _Numbered) -> _Code:
     """The code with how long it works, where there is one; it is read aloud behind the name."""
-    if not card.link:
+    card, rows = one.card, one.code
+    if not rows:
         return _Code(len(flow.pages), flow.y, 0.0)
-    rows = make_modules(card.link)
     quiet = CODE / len(rows) * QUIET_MODULES
     left, y = flow.left + flow.width - CODE, flow.y + CODE + quiet
     says = flow.tag("Figure", f"QR code: the personal link of {card.official}.")
     flow.put(Modules(left, flow.y, CODE, rows, tag=says))
-    works = Segment(card.works, f"validity of card {number}")
+    works = Segment(card.works, f"validity of card {one.number}")
     tag = flow.tag()
     for line in flow.typesetter.set_lines([works], SMALLEST, CODE):
         flow.put(SetText(left, y + line.top, line, tag=tag))

@@ -339,12 +339,17 @@ def edition_note(book: Book, first_day: date, last_day: date) -> str:
         return f"This edition took force on {book.in_force_from}, after the meet's first day."
     if book.in_force_until is not None and last_day > book.in_force_until:
         return f"This edition was in force until {book.in_force_until}, before the meet's last day."
-    if book.is_for_oval and not book.oval_zones:
-        return (
-            "No zones on an oval of 200 m were found for this edition: its others are shown and "
-            "judged by. The rule book of the meet and its appointed officials decide."
-        )
-    return ""
+    return oval_note(book)
+
+
+def oval_note(book: Book) -> str:
+    """That the edition has no zones at all for the oval of a meet; else empty."""
+    if not book.is_for_oval or book.oval_zones:
+        return ""
+    return (
+        "No zones on an oval of 200 m were found for this edition: its others are shown and "
+        "judged by. The rule book of the meet and its appointed officials decide."
+    )
 
 
 def heat(conn: Connection, meet_id: MeetId, heat_id: HeatId) -> HeatOut:

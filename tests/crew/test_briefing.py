@@ -31,11 +31,12 @@ from tests.builders import (
 from tests.conftest import ENGINES, NewDatabase
 from tests.forms.pdf_reading import count_pages, read_pages
 from tests.forms.test_badge_sheet import codes_on
-from tests.forms.test_structure import read_structure
+from tests.forms.test_structure import elements_of, read_structure
 from tests.running import PUBLIC_URL, Service, a_service
 from tests.statements import statements_of
 
 CARDS = "crew/briefing-cards.pdf"
+OVAL = {"radius_m": 17.2, "straight_m": 45.022, "lane_width_m": 1.0, "lanes": 6}
 MAY = ["organiser", "chief_umpire", "referee"]
 MAY_NOT = ["umpire", "results", "jury"]
 
@@ -189,7 +190,7 @@ def test_two_posts_at_one_edge_are_told_apart_each_with_where_its_own_lanes_lie(
     meet: MeetAtHand,
 ) -> None:
     """The leg line of take-over 2 lies 25 m or so into the second bend, and further for each lane
-    (the staggers of a 4x100, common practice). Which of the posts is drawn is said.
+    (the staggers of a 4x100, common practice). Both are drawn.
     """
     load(meet, "Women 4x100 m", heats=2)
     bo, heats = meet["Bo Halyard"].id, [one["id"] for one in heats_of(meet)]
@@ -198,11 +199,14 @@ def test_two_posts_at_one_edge_are_told_apart_each_with_where_its_own_lanes_lie(
         a_post(new_id(), bo, take_over=2, edge="end", lanes=[1, 2], heats=heats[:1]),
         a_post(new_id(), bo, take_over=2, edge="end", lanes=[5, 6], heats=heats[1:]),
     )
-    words = cards(meet)["Bo Halyard"]
+    pdf = ask(meet)
+    words = told(pdf)["Bo Halyard"]
     lies = re.findall(r"Take-over 2: end, lanes (\S+), inside 4x100: ([^.]+)\.", words)
     assert [lanes for lanes, _ in lies] == ["1–2", "5–6"]
     assert lies[0][1] != lies[1][1]
-    assert "Drawn: 4x100, take-over 2: end, lanes 1–2, inside" in words
+    drawn = "4x100, take-over 2: end, lanes {}, inside"
+    assert stands_drawn(pdf) == [drawn.format("1–2"), drawn.format("5–6")]
+    assert words.count("4x100, take-over 2: end ") == 2  # above each
 
 
 def test_heats_with_others_between_have_each_their_own_time(meet: MeetAtHand) -> None:
@@ -309,15 +313,69 @@ def test_where_both_lines_belong_to_the_zone_the_card_says_so(service: Service) 
     assert "Both its lines belong to it." in cards(school)["Bo Halyard"]  # NFHS 2020 5-3-3
 
 
-@pytest.mark.parametrize("track", [{"radius_m": 17.2, "straight_m": 50.0}])
-def test_on_a_track_without_a_lap_there_are_cards_all_the_same(
-    service: Service, track: dict[str, float]
+def test_each_stand_that_looks_different_is_drawn_once(meet: MeetAtHand) -> None:
+    """By edge, side, lanes and the relay's zone: 4x100 and 4x200 have the same, 4x400 another."""
+    bo = meet["Bo Halyard"].id
+    plan(
+        meet,
+        a_post(new_id(), bo, relays=["4x100", "4x200"]),
+        a_post(new_id(), bo, take_over=3, relays=["4x100"]),
+        a_post(new_id(), bo, relays=["4x400"]),
+        a_post(new_id(), bo, edge="start", relays=["4x400"], side="outside"),
+    )
+    assert sorted(stands_drawn(ask(meet))) == [
+        "4x100, take-overs 1, 3; 4x200, take-over 1: end, lanes 3–4, inside",
+        "4x400, take-over 1: end, lanes 3–4, inside",
+        "4x400, take-over 1: start, lanes 3–4, outside",
+    ]
+
+
+def stands_drawn(pdf: bytes) -> list[str]:
+    """In words, as they are read aloud; each drawing says the same of hatching and spot."""
+    begin, end = "Where to stand: ", ". What is watched"
+    alts = [str(one.get("/Alt", "")) for one in elements_of(pdf)]
+    return [one[len(begin) :].partition(end)[0] for one in alts if one.startswith(begin)]
+
+
+def test_on_a_track_without_a_lap_there_are_cards_with_the_measures_and_no_place_on_it(
+    service: Service,
 ) -> None:
-    odd = with_umpires(a_bare_meet(service, track=track))
+    odd = with_umpires(a_bare_meet(service, track={"radius_m": 17.2, "straight_m": 50.0}))
     plan(odd, a_post(new_id(), odd["Bo Halyard"].id, relays=["4x100"]))
     words = cards(odd)["Bo Halyard"]
-    assert "Where on the track" not in words
+    assert " m into the " not in words
     assert "30 m, leg line 20 m after its start" in words
+
+
+@pytest.mark.parametrize(
+    ("edition", "relay", "note"),
+    [
+        ("nfhs-2019", "4x200", "No zones on an oval of 200 m were found for this edition"),
+        ("world-athletics-2025", "4x100", "4x100: no zone is known on this track."),
+    ],
+)
+def test_where_the_edition_has_no_zone_on_an_oval_the_card_says_so_and_has_no_measures(
+    service: Service, edition: str, relay: str, note: str
+) -> None:
+    oval = with_umpires(a_bare_meet(service, track=OVAL, edition=edition))
+    plan(oval, a_post(new_id(), oval["Bo Halyard"].id, relays=[relay]))
+    pdf = ask(oval)
+    words = told(pdf)["Bo Halyard"]
+    assert note in words
+    assert not re.search(r"\d m, leg line|\d m into the |belong", words)
+    assert "Not to scale" in words
+    assert stands_drawn(pdf) == [f"{relay}, take-over 1: end, lanes 3–4, inside"]
+    a_problem(oval.organiser.get(f"survey/zones/{relay}/1"), 404, "not-found")
+
+
+def test_on_an_oval_the_card_has_the_zones_of_the_oval(service: Service) -> None:
+    """Irish federation's relay document, as quoted by a club: all exchanges within 20 m."""
+    oval = with_umpires(a_bare_meet(service, track=OVAL))
+    plan(oval, a_post(new_id(), oval["Bo Halyard"].id, take_over=2, relays=["4x200"]))
+    words = cards(oval)["Bo Halyard"]
+    assert "4x200: 20 m, leg line 10 m after its start" in words
+    assert "4x200: 10 m into the first bend." in words  # its leg line is the finish line
+    assert "Not to scale" not in words
 
 
 @pytest.mark.parametrize("paper", ["A4", "letter"])

@@ -24,10 +24,10 @@ from tests.builders import (
     a_start_list,
     add_official,
 )
-from tests.crew.test_briefing import MAY, MAY_NOT, a_newcomer, load, plan, with_umpires
+from tests.crew.test_briefing import MAY, MAY_NOT, OVAL, a_newcomer, load, plan, with_umpires
 from tests.forms.pdf_reading import count_pages
 from tests.forms.test_printing import check_rims
-from tests.forms.test_structure import read_structure
+from tests.forms.test_structure import elements_of, read_structure
 from tests.running import Service
 
 SHEET = "crew/chiefs-sheet.pdf"
@@ -229,11 +229,35 @@ def test_the_edges_of_each_zone_have_names_on_the_track(meet: MeetAtHand) -> Non
     assert "2S 3S" in words  # TR24.3 and TR24.6: all but the first of a 4x400 lie at the finish
 
 
-def test_on_an_oval_and_without_a_lap_there_is_a_sheet_all_the_same(service: Service) -> None:
-    """A lap of 200 m: radius 17.2 m and straights of 45.7 m or so (our own)."""
+def test_without_a_lap_there_is_a_sheet_all_the_same_that_says_why_nothing_is_drawn(
+    service: Service,
+) -> None:
+    """By the first measures a lap would be 209 m or so."""
     odd = with_umpires(a_bare_meet(service, track={"radius_m": 17.2, "straight_m": 50.0}))
     plan(odd, a_post(new_id(), odd["Bo Halyard"].id, relays=["4x100"]))
-    assert "1E take-over 1, end" in told(odd)
+    words = told(odd)
+    assert "1E take-over 1, end" in words
+    assert "Zones not known on this track: 4x100." in words
+
+
+def test_on_an_oval_the_relays_that_have_zones_there_are_drawn_and_the_others_named(
+    service: Service,
+) -> None:
+    oval = with_umpires(a_bare_meet(service, track=OVAL))
+    plan(oval, a_post(new_id(), oval["Bo Halyard"].id, relays=["4x100", "4x200"]))
+    pdf = ask(oval)
+    alts = [str(one["/Alt"]) for one in elements_of(pdf) if one["/S"] == "/Figure"]
+    assert [one.partition(" on")[0] for one in alts] == ["The zones of the 4x200"]
+    words = told(oval)
+    assert "1E take-over 1, end" in words
+    assert "Zones not known on this track: 4x100." in words
+
+
+def test_where_the_edition_has_no_zones_on_an_oval_the_sheet_shows_none(service: Service) -> None:
+    oval = with_umpires(a_bare_meet(service, track=OVAL, edition="nfhs-2019"))
+    plan(oval, a_post(new_id(), oval["Bo Halyard"].id, relays=["4x200"]))
+    assert not [one for one in elements_of(ask(oval)) if one["/S"] == "/Figure"]
+    assert "Zones not known on this track: 4x200." in told(oval)
 
 
 def test_without_a_plan_there_is_no_sheet(meet: MeetAtHand) -> None:

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
+from itertools import combinations
 from typing import Any
 
 import pytest
@@ -24,10 +25,11 @@ from app.forms.briefing_card import (
 )
 from app.forms.flow import Flow
 from app.forms.four_up import A_SHEET
-from app.forms.painting import Disc, Stroke
+from app.forms.painting import Area, Disc, Shape, Stroke
 from app.forms.paper import Paper
-from app.forms.stand_drawing import StandDrawn, draw_stand
+from app.forms.stand_drawing import LARGE, SMALL, StandDrawn, draw_stands
 from app.forms.zone_scale import make_scale
+from app.rules.relay import Edge
 from tests.forms.builders import NAMES, a_zone
 from tests.forms.pdf_reading import count_pages, read_info, read_pages, read_text
 from tests.forms.test_badge_sheet import LINK, WORKS, codes_on
@@ -42,8 +44,24 @@ TWENTY_AND_TEN = a_zone(length_m=20.0, leg_line_m=10.0, acceleration_m=10.0)
 
 def a_stand(**changes: Any) -> StandDrawn:
     """The end of a 30 m zone, lanes 3 and 4, from outside."""
-    stand = StandDrawn("4x100, take-over 2: end", a_zone(), 8, 30.0, frozenset({3, 4}), False)
+    stand = StandDrawn(
+        words="4x100, take-over 2: end",
+        heading="",
+        zone=a_zone(),
+        lanes=8,
+        edge=Edge.END,
+        watched=frozenset({3, 4}),
+        is_inside=False,
+    )
     return replace(stand, **changes)
+
+
+def some_stands(number: int) -> tuple[StandDrawn, ...]:
+    """Each with a heading of its own."""
+    return tuple(
+        a_stand(words=f"Stand {one}", heading=f"4x100, stand no. {one}", watched=frozenset({one}))
+        for one in range(1, number + 1)
+    )
 
 
 def a_place(words: str = "Take-over 2: end, lanes 3–4, outside") -> StandThere:
@@ -65,8 +83,7 @@ def a_card(**changes: Any) -> BriefingCard:
         official="Bo Halyard",
         link="",
         works="",
-        drawing=a_stand(),
-        caption="",
+        drawings=(a_stand(),),
         places=(Place((a_place(),), some_heats(1)),),
         advice=(Advice("Seen from the end", ("Pass completed beyond the zone (TR24.7).",)),),
         for_all=(Advice("Take care", ("Keep out of the running lanes.", "Phone down.")),),
@@ -133,23 +150,123 @@ def test_the_link_can_be_read_by_the_code_alone(paper: Paper) -> None:
     assert LINK.format(1).rpartition(".")[2].encode() not in pdf
 
 
+def drawn(*stands: StandDrawn) -> list[Shape]:
+    """Over the whole width of a page, from its top."""
+    flow = Flow(Paper.A4, foot_height=20.0)
+    draw_stands(flow, stands, 8.0)
+    return list(flow.pages[0])
+
+
+def thick_edges(shapes: Sequence[Shape]) -> list[Stroke]:
+    return [one for one in shapes if isinstance(one, Stroke) and one.thickness == 4.0]
+
+
 @pytest.mark.parametrize("is_inside", [True, False])
-@pytest.mark.parametrize("edge_m", [0.0, 20.0])
+@pytest.mark.parametrize(("edge", "metres"), [(Edge.START, 0.0), (Edge.END, 20.0)])
 def test_the_place_to_stand_is_at_the_watched_edge_on_its_side_of_the_track(
-    edge_m: float, is_inside: bool
+    edge: Edge, metres: float, is_inside: bool
 ) -> None:
     flow = Flow(Paper.A4, foot_height=20.0)
-    stand = a_stand(zone=TWENTY_AND_TEN, edge_m=edge_m, is_inside=is_inside)
+    stand = a_stand(zone=TWENTY_AND_TEN, edge=edge, is_inside=is_inside)
     top = flow.y
-    draw_stand(flow, stand)
+    draw_stands(flow, [stand], 8.0)
     shapes = flow.pages[0]
     (spot,) = [shape for shape in shapes if isinstance(shape, Disc)]
-    x = make_scale(TWENTY_AND_TEN, flow.left + 7.0, flow.left + flow.width).x(edge_m)
+    (lane_1, *_) = [one for one in shapes if isinstance(one, Stroke) and one.thickness == 1.0]
+    x = make_scale(TWENTY_AND_TEN, lane_1.x_from, flow.left + flow.width).x(metres)
     assert spot.x == x
     assert (spot.y < (top + flow.y) / 2) == is_inside
-    thick = [one for one in shapes if isinstance(one, Stroke) and one.thickness == 4.0]
+    thick = thick_edges(shapes)
     assert len(thick) == 2  # lanes 3 and 4
     assert {one.x_from for one in thick} == {x}
+
+
+def test_a_zone_without_measures_is_broken_and_shows_none() -> None:
+    """The same whatever its length may be: without a leg line, and not in one piece."""
+    whole, broken = drawn(a_stand()), drawn(a_stand(zone=None))
+
+    def grey(shapes: Sequence[Shape]) -> int:
+        return sum(isinstance(one, Area) and one.grey == 0.86 for one in shapes)
+
+    def dashed(shapes: Sequence[Shape]) -> int:
+        return sum(isinstance(one, Stroke) and bool(one.dashes) for one in shapes)
+
+    assert (grey(whole), dashed(whole)) == (1, 1)
+    assert (grey(broken), dashed(broken)) == (2, 0)
+    (told,) = [
+        one["/Alt"]
+        for one in elements_of(on_paper(a_card(drawings=(a_stand(zone=None),))))
+        if one["/S"] == "/Figure"
+    ]
+    assert "is not known here" in str(told)
+
+
+@pytest.mark.parametrize("number", [1, 2, 3, 6])
+def test_several_stands_are_drawn_beside_each_other_and_none_touches_another(number: int) -> None:
+    flow = Flow(Paper.A4, foot_height=20.0)
+    draw_stands(flow, some_stands(number), 8.0)
+    shapes, size = flow.pages[0], LARGE if number == 1 else SMALL
+    spots = [(one.x, one.y) for one in shapes if isinstance(one, Disc)]
+    assert len(spots) == number
+    assert len(thick_edges(shapes)) == number
+    for (x, y), (its_x, its_y) in combinations(spots, 2):
+        if x == its_x:  # in a column
+            assert abs(y - its_y) > 8 * size.lane + 2 * size.beside
+        else:
+            assert abs(x - its_x) == pytest.approx((flow.width + 10.0) / 2)
+    assert max(y for _, y in spots) < flow.y
+
+
+def on_paper(card: BriefingCard, paper: Paper = Paper.A4) -> bytes:
+    return draw_briefing_cards(cards(card), paper)
+
+
+def figures(pdf: bytes) -> list[str]:
+    """Which stands are drawn, by what is read aloud for them."""
+    alts = [str(one["/Alt"]) for one in elements_of(pdf) if one["/S"] == "/Figure"]
+    return [one.partition(".")[0] for one in alts if one.startswith("Where to stand")]
+
+
+@both_papers
+@pytest.mark.parametrize("has_code", [True, False])
+@pytest.mark.parametrize("number", [1, 2, 3, 6])
+def test_all_stands_for_which_a_card_has_room_are_drawn_on_it(
+    paper: Paper, number: int, has_code: bool
+) -> None:
+    link, works = (LINK.format(1), WORKS) if has_code else ("", "")
+    pdf = on_paper(a_card(drawings=some_stands(number), link=link, works=works), paper)
+    assert figures(pdf) == [f"Where to stand: Stand {one}" for one in range(1, number + 1)]
+    assert "card 1 of 1" in read_text(pdf)
+    assert "Not drawn" not in read_text(pdf)
+    assert check_rims(pdf) == []
+
+
+@both_papers
+@pytest.mark.parametrize("sentences", [15, 50])
+def test_stands_that_have_no_room_are_counted_and_the_first_ones_drawn(
+    paper: Paper, sentences: int
+) -> None:
+    """On a card that is nearly full, and on the first of several."""
+    advice = (
+        Advice("Seen from the end", ("Pass completed beyond the zone (TR24.7).",) * sentences),
+    )
+    pdf = on_paper(a_card(drawings=some_stands(20), advice=advice), paper)
+    drawn = figures(pdf)
+    assert 1 < len(drawn) < 20
+    assert drawn == [f"Where to stand: Stand {one}" for one in range(1, len(drawn) + 1)]
+    text = " ".join(read_pages(pdf)[0].split())
+    assert f"Not drawn: {20 - len(drawn)} further places to stand, told in words alone." in text
+    assert f"card 1 of {1 if sentences == 15 else 2}" in text
+    assert check_rims(pdf) == []
+
+
+def test_drawings_cost_no_further_card_where_fewer_of_them_leave_room_for_the_day() -> None:
+    """As many rounds as one card has room for beside two of three stands."""
+    places = (Place((a_place(),), some_heats(22)),)
+    pdf = on_paper(a_card(places=places, drawings=some_stands(3)))
+    assert figures(pdf) == ["Where to stand: Stand 1", "Where to stand: Stand 2"]
+    assert "Not drawn: 1 further place to stand, told in words alone." in read_text(pdf)
+    assert "card 1 of 1" in read_text(pdf)
 
 
 @given(
