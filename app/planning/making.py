@@ -119,7 +119,7 @@ def _unwatched(model: Model, placed: Placed) -> Iterator[Unwatched]:
     for zone, one in enumerate(model.staffings):
         spell = model.spell_of(zone)
         for edge in Edge if not model.has_begun(spell.number) else ():
-            lanes = tuple(lane for lane in spell.lanes if lane not in watched.get((zone, edge), ()))
+            lanes = tuple(sorted(spell.run_in - watched.get((zone, edge), set())))
             if lanes:
                 heats = tuple(heat.id for heat in spell.heats if heat.lanes.keys() & set(lanes))
                 yield Unwatched(heats, spell.relay, one.zone.take_overs, edge, lanes)

@@ -15,7 +15,7 @@ import pytest
 
 from app.cli import main
 from app.sheets.made_plan import read_made_plan
-from tests.planning.files import a_crew, a_programme, written
+from tests.planning.files import HEADER, a_crew, a_programme, written
 
 STARTS = ("10:00", "10:05", "10:10", "10:15")
 SIX = [f"Umpire {number}" for number in range(1, 7)]
@@ -90,6 +90,25 @@ def test_whoever_drops_out_is_replaced_and_what_has_been_run_stays(tmp_path: Pat
     }
     assert all(row["last"] == "10:05" for row in run)
     assert "Umpire 3" not in {row["official"] for row in after if row["first"] >= "10:10"}
+
+
+def test_a_heat_of_fewer_lanes_is_told_as_watched_when_who_had_the_others_drops_out(
+    tmp_path: Path, capfd: pytest.CaptureFixture[str]
+) -> None:
+    rows = [
+        f"Women 4x400,heats,{heat},{lane},Team {heat}-{lane},Club,{start}"
+        for heat, start, lanes in ((1, "10:00", 8), (2, "10:08", 6))
+        for lane in range(1, lanes + 1)
+    ]
+    written(tmp_path / "programme.csv", HEADER, rows)
+    a_crew(tmp_path, SIX)
+    assert crew(tmp_path) == 0
+    kept = (tmp_path / "plan.csv").rename(tmp_path / "kept.csv")
+    posts = {(row["edge"], row["lanes"]): row["official"] for row in rows_of(kept)}
+    gone = ("--drop", posts["end", "7-8"], "--from", "10:05")
+    assert crew(tmp_path, "--keep", str(kept), *gone) == 0
+    out = capfd.readouterr().out
+    assert "Every edge of every lane in use is watched." in out
 
 
 def test_a_plan_that_was_changed_can_be_changed_again(tmp_path: Path) -> None:

@@ -93,6 +93,7 @@ def test_whoever_drops_out_changes_no_more_than_they_must(task: Task, data: st.D
     plan = plan_crew(again, EFFORT)
     assert Verifier(again).broken(plan.assignments) == []
     assert [one.value for one in plan.counted] == best_counts(again)
+    assert plan.is_whole == Verifier(again).is_watched(plan.assignments)
     assert plan.is_optimal
 
 

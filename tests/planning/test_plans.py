@@ -144,6 +144,7 @@ def test_what_has_been_run_stays_and_whoever_dropped_out_stands_nowhere(
     plan, verifier = plan_crew(again, QUICK), Verifier(again)
     assert verifier.broken(plan.assignments) == []
     assert [one.value for one in plan.counted] == verifier.counts(plan.assignments)
+    assert plan.is_whole == verifier.is_watched(plan.assignments)
 
 
 def test_nobody_dropping_out_changes_nothing() -> None:
@@ -154,6 +155,18 @@ def test_nobody_dropping_out_changes_nothing() -> None:
     plan, verifier = plan_crew(again, QUICK), Verifier(again)
     assert verifier.counts(plan.assignments)[1] == 0
     assert _posts(plan.assignments) == _posts(first.assignments)
+
+
+def test_lanes_in_which_only_a_heat_that_was_run_had_teams_are_not_told_as_unwatched() -> None:
+    """Both parts of a row that is cut have the lanes of the whole, and nobody is there for them."""
+    eight, six = a_heat(1, "10:00", lanes=range(1, 9)), a_heat(2, "10:08", lanes=range(1, 7))
+    task = a_task(people(6), (eight, six))
+    first = plan_crew(task, QUICK).assignments
+    outermost = next(one.person for one in first if one.edge is Edge.END and one.lanes == (7, 8))
+    before = Before(first, six.starts_s, frozenset({outermost}))
+    plan = plan_crew(replace(task, before=before), QUICK)
+    assert plan.count(Wish.WATCHED) == 0
+    assert plan.unwatched == ()
 
 
 def test_two_posts_of_one_edge_are_kept_as_one() -> None:

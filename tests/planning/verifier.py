@@ -168,6 +168,11 @@ class Verifier:
             max((len(theirs) for theirs in served), default=0),
         ]
 
+    def is_watched(self, plan: Sequence[Assignment]) -> bool:
+        """Whether nothing that is still to be run is unwatched."""
+        to_come = [heat for heat in self.heats if heat.starts_s >= self.from_s]
+        return not any(self._unwatched(heat, plan) for heat in to_come)
+
     def _unwatched(self, heat: PlannedHeat, plan: Sequence[Assignment]) -> int:
         crew = [one for one in plan if heat.id in one.heats]
         return sum(
