@@ -74,6 +74,11 @@ class CrewPlan:
         """Whether it is proven that no plan is better."""
         return all(not one.gap for one in self.counted)
 
+    @property
+    def values(self) -> list[int]:
+        """What the plan comes to in each wish, in their order: less is better."""
+        return [one.value for one in self.counted]
+
     def count(self, wish: Wish) -> int:
         """What the plan comes to in a wish."""
         return next((one.value for one in self.counted if one.wish is wish), 0)

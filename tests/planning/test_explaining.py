@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 from math import inf
 from time import perf_counter
+from typing import Any
 
 import pytest
 
@@ -172,21 +174,44 @@ def test_where_those_who_are_there_suffice_a_whole_plan_comes_with_it() -> None:
 def test_a_whole_plan_that_mending_meets_is_taken_over(monkeypatch: pytest.MonkeyPatch) -> None:
     task = a_task(people(6, experience=2), heats(3))
     whole = plan_crew(task, EFFORT)
-    real = advising.plan_crew
-    begun: list[object] = []
-
-    def hurried(task: Task, effort: Effort, begin: tuple[Assignment, ...] = ()) -> CrewPlan:
-        begun.append(begin)
-        if begin:
-            return real(task, effort, begin)
-        left = Unwatched(("heat 1",), Relay.FOUR_BY_400, (1, 2, 3), Edge.END, (1,))
-        return replace(whole, assignments=whole.assignments[1:], unwatched=(left,))
-
-    monkeypatch.setattr(advising, "plan_crew", hurried)
-    advice = advising.advise(task, EFFORT)
-    assert advice.plan.is_whole
+    watched, *others = whole.counted
+    first = spoiled(whole, counted=(replace(watched, value=3), *others))
+    advice = advised(task, first, whole, monkeypatch)
+    assert advice.plan.assignments == whole.assignments
     assert advice.missing is None
-    assert len(begun) == 2
+
+
+@pytest.mark.parametrize("more", [0, 1])
+def test_a_plan_gives_way_to_none_that_is_no_better_and_keeps_what_is_proven_of_either(
+    more: int, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    task = a_task(people(6, experience=2), heats(3))
+    whole = plan_crew(task, EFFORT)
+    *others, load = whole.counted
+    first = spoiled(whole, counted=(*others, replace(load, bound=0)))
+    second = replace(whole, counted=(*others, replace(load, value=load.value + more)))
+    assert not first.is_optimal
+    plan = advised(task, first, second, monkeypatch).plan
+    assert (plan.assignments, plan.is_optimal) == (first.assignments, True)
+
+
+def spoiled(whole: CrewPlan, **facts: Any) -> CrewPlan:
+    """The plan without its first post, so that a lane is told as unwatched."""
+    left = Unwatched(("heat 1",), Relay.FOUR_BY_400, (1, 2, 3), Edge.END, (1,))
+    return replace(whole, assignments=whole.assignments[1:], unwatched=(left,), **facts)
+
+
+def advised(
+    task: Task, first: CrewPlan, second: CrewPlan, monkeypatch: pytest.MonkeyPatch
+) -> advising.Advice:
+    """What is advised where one plan is found first, and another beginning with a whole one."""
+
+    def planned(_task: Task, _effort: Effort, begin: Sequence[Assignment] = ()) -> CrewPlan:
+        return second if begin else first
+
+    with monkeypatch.context() as planning:
+        planning.setattr(advising, "plan_crew", planned)
+        return advising.advise(task, EFFORT)
 
 
 def test_what_has_been_run_is_explained_no_more() -> None:
