@@ -251,8 +251,9 @@ class PersonMissingOut(Wire):
 class MissingOut(Wire):
     """How few people more would mend it; None where people alone do not, or it is not known.
 
-    `is_proven` where fewer do not suffice, or where no number of them mends it. Whoever stands
-    keeps standing but those in `moved`; `fewer` would do if others moved.
+    `is_proven` where fewer do not suffice, also with others moved but for those in `fewer`, or
+    where no number of them mends it. Whoever stands keeps standing but those in `moved`; `fewer`
+    would do if others moved.
     """
 
     people: int | None

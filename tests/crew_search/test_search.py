@@ -12,14 +12,25 @@ import os
 import signal
 import time
 from collections.abc import Iterator
+from functools import partial
 
 import pytest
 
+from app.crew_search.course import begin, end
+from app.crew_search.kept import SoFar
 from app.crew_search.searching import SERVER_ENDED
 from app.crew_search.task import asked_of
-from app.crew_search.wire import SearchIn
+from app.crew_search.wire import (
+    MissingOut,
+    PersonMissingOut,
+    PlanFoundOut,
+    SearchIn,
+    StandsOut,
+)
 from app.ids import MeetId, new_id
 from app.planning.facts import Span, Task
+from app.rules.relay import Edge, Relay
+from app.store.action import Actor
 from tests.builders import (
     Json,
     MeetAtHand,
@@ -151,6 +162,32 @@ def test_what_nobody_can_watch_is_told_with_who_would_mend_it(meet: MeetAtHand) 
     assert len(plan["unwatched"]) >= 1
     assert plan["missing"]["people"] == 1
     assert plan["missing"]["who"][0]["stands"][0]["heats"]
+
+
+@pytest.mark.parametrize("is_proven", [True, False])
+def test_how_few_people_more_is_told_as_an_upper_bound_where_it_is_not_proven(
+    meet: MeetAtHand, is_proven: bool
+) -> None:
+    gap = StandsOut(
+        relay=Relay.FOUR_BY_100, take_overs=[1], edge=Edge.END, lanes=[3, 4], heats=[], words=""
+    )
+    who = PersonMissingOut(official=None, official_name="", stands=[gap])
+    plan = PlanFoundOut(
+        posts=[],
+        people=0,
+        is_proven=False,
+        unwatched=[gap],
+        given_up=[],
+        missing=MissingOut(people=1, is_proven=is_proven, who=[who], moved=[], fewer=None),
+        changes=[],
+    )
+    search, nothing = new_id(), SoFar(version=0, untimed=[])
+    act = partial(meet.service.store.act_now, MeetId(meet.id), Actor(meet.organiser.id))
+    act(begin(search, SearchIn(), nothing))
+    act(end(search, nothing.model_copy(update={"plan": plan}), "", {}))
+    page = meet.organiser.get(f"/meets/{meet.id}/organiser/crew-search").text
+    assert ("1 person more would mend it:" in page) == is_proven
+    assert ("1 person more, at the most, would mend it:" in page) == (not is_proven)
 
 
 def test_a_search_can_be_followed_and_stopped_with_the_best_plan_so_far(

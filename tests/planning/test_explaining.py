@@ -10,13 +10,15 @@ from typing import Any
 
 import pytest
 
-from app.planning import advising, explaining
+from app.planning import advising, explaining, mending
 from app.planning.effort import Effort
 from app.planning.explaining import explained
 from app.planning.facts import Assignment, Barred, Before, Settings, Task
 from app.planning.making import plan_crew
 from app.planning.mending import people_more
-from app.planning.results import CrewPlan, GivenUp, Unwatched
+from app.planning.reading import Programme
+from app.planning.results import CrewPlan, GivenUp, Missing, Unwatched
+from app.planning.telling import told_missing
 from app.planning.templates import default_template
 from app.planning.wishes import Wish
 from app.rules.relay import Edge, Relay, Side
@@ -131,6 +133,36 @@ def test_whoever_stands_keeps_standing_while_others_come_to_mend_a_plan() -> Non
 
 
 def test_fewer_would_do_where_others_are_moved_and_those_are_named() -> None:
+    task, made = a_plan_of_which_two_ends_are_empty()
+    missing = people_more(task, EFFORT, made)
+    assert (missing.people, missing.moved, missing.is_proven) == (2, (), True)
+    assert missing.fewer is not None
+    assert (missing.fewer.people, missing.fewer.is_proven) == (1, True)
+    (moved,) = missing.fewer.moved
+    assert moved.person in {"Early", "Late"}
+
+
+def test_where_nobody_knows_whether_fewer_would_do_the_people_more_are_so_many_at_the_most(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """Somebody stops it when what is asked is answered for those who stand where they stand."""
+    task, made = a_plan_of_which_two_ends_are_empty()
+    asked: list[int | None] = []
+    fewest = mending._Mending.fewest
+
+    def counted(question: mending._Mending, at_most: int | None = None) -> Missing:
+        asked.append(at_most)
+        return fewest(question, at_most)
+
+    monkeypatch.setattr(mending._Mending, "fewest", counted)
+    effort = replace(EFFORT, should_stop=lambda: len(asked) > 1)
+    missing = people_more(task, effort, made)
+    assert (missing.people, missing.fewer, missing.is_proven) == (2, None, False)
+    (told, *_) = told_missing(missing, Programme(task.heats, None), {})
+    assert told.startswith("2 people more at the most would mend it, and nobody else moves;")
+
+
+def a_plan_of_which_two_ends_are_empty() -> tuple[Task, CrewPlan]:
     """The end of one zone is empty in the first heat and that of the other in the second, with no
     time to walk between. Where Early or Late goes to the other zone, one person mends both.
     """
@@ -153,12 +185,7 @@ def test_fewer_would_do_where_others_are_moved_and_those_are_named() -> None:
         Assignment(who, (heat,), Relay.FOUR_BY_200, take_overs, edge, (1, 2, 3, 4), side)
         for who, heat, take_overs, (edge, side) in stood
     )
-    missing = people_more(task, EFFORT, replace(plan_crew(task, EFFORT), assignments=plan))
-    assert (missing.people, missing.moved, missing.is_proven) == (2, (), True)
-    assert missing.fewer is not None
-    assert (missing.fewer.people, missing.fewer.is_proven) == (1, True)
-    (moved,) = missing.fewer.moved
-    assert moved.person in {"Early", "Late"}
+    return task, replace(plan_crew(task, EFFORT), assignments=plan)
 
 
 def test_where_those_who_are_there_suffice_a_whole_plan_comes_with_it() -> None:
