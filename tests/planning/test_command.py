@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import argparse
 import csv
 import re
 import signal
@@ -14,6 +15,9 @@ from pathlib import Path
 import pytest
 
 from app.cli import main
+from app.planning.command import add_arguments
+from app.planning.from_files import asked_by
+from app.planning.reading import DAY_S
 from app.sheets.made_plan import read_made_plan
 from tests.planning.files import HEADER, a_crew, a_programme, written
 
@@ -21,9 +25,12 @@ STARTS = ("10:00", "10:05", "10:10", "10:15")
 SIX = [f"Umpire {number}" for number in range(1, 7)]
 
 
+FILES = {"officials": "crew.csv", "programme": "programme.csv", "out": "plan.csv"}
+
+
 def crew(folder: Path, *more: str) -> int:
-    files = ["--officials", str(folder / "crew.csv"), "--programme", str(folder / "programme.csv")]
-    return main(["crew", *files, "--out", str(folder / "plan.csv"), *more])
+    files = [f"--{name}={folder / file}" for name, file in FILES.items()]
+    return main(["crew", *files, *more])
 
 
 def rows_of(path: Path) -> list[dict[str, str]]:
@@ -219,6 +226,22 @@ def test_until_midnight_is_until_the_end_of_the_day(
     crew(tmp_path)
     stood = [row["first"] for row in rows_of(tmp_path / "plan.csv")]
     assert stood == [f"2026-11-{day} 23:50" for day in days]
+
+
+def test_hours_are_those_of_the_days_with_heats_however_far_apart_these_are(tmp_path: Path) -> None:
+    """Of a year that was typed wrongly nobody has hours on each day until then."""
+    a_programme(tmp_path, ("2026-11-29 10:00", "2026-11-30 10:00", "2099-11-29 10:00"))
+    rows = [f"{name},{9 + number}:00,18:00" for number, name in enumerate(SIX)]
+    a_crew(tmp_path, rows, "name,from,until")
+    files = [f"--{name}={tmp_path / file}" for name, file in FILES.items()]
+    parser = argparse.ArgumentParser()
+    add_arguments(parser)
+    task = asked_by(parser.parse_args(files)).task
+    days = [heat.starts_s // DAY_S for heat in task.heats]
+    assert [span.begins_s // DAY_S for span in task.people[0].hours] == days
+    assert all(
+        one.is_there(*(heat.starts_s,) * 2) for one in task.people[:2] for heat in task.heats
+    )
 
 
 @pytest.mark.parametrize("which", ["officials", "programme", "template", "keep"])
