@@ -7,8 +7,8 @@ is for `app.planning.building`, what is wished for `app.planning.wishes`.
 
 from __future__ import annotations
 
-from collections import Counter, defaultdict
-from collections.abc import Callable, Mapping, Sequence
+from collections import defaultdict
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
 from typing import TypeAlias
@@ -19,6 +19,8 @@ from app.planning.places import Stand, way_m
 from app.planning.seats import Seat, Staffing
 from app.planning.spells import Spell, own_heats
 from app.planning.timing import Timing
+from app.planning.wanted import Wanted, wanted_at
+from app.rules.relay import Edge
 
 Post: TypeAlias = tuple[int, Seat]
 """A zone, by its number, and a seat of it."""
@@ -130,25 +132,27 @@ class Model:
         return frozenset(spell for _, spell in self.before or ())
 
     @cached_property
-    def full_crews(self) -> Sequence[Mapping[int, int]]:
-        """By zone: for how many heats so many people are wished for."""
-        return self._by_lanes(self.task.template.full_crew)
+    def full_crews(self) -> Sequence[Sequence[Wanted]]:
+        """By zone: how many people are wished for in which heats."""
+        return [
+            wanted_at(self.spell_of(zone), one, self.task.template.full_crew)
+            for zone, one in enumerate(self.staffings)
+        ]
 
     @cached_property
-    def experienced_ends(self) -> Sequence[Mapping[int, int]]:
-        """By zone: for how many heats so many end posts are wished to be held by experienced
-        people: half of those of a full crew, rounded up. None where nobody is experienced.
+    def experienced_ends(self) -> Sequence[Sequence[Wanted]]:
+        """By zone: how many end posts are wished to be held by experienced people in which heats:
+        half of those of a full crew, rounded up. None where nobody is experienced.
         """
         if not self.task.has_experienced:
-            return [{} for _ in self.staffings]
-        return self._by_lanes(lambda lanes: (self.task.template.end_posts(lanes) + 1) // 2)
-
-    def _by_lanes(self, wanted: Callable[[int], int]) -> Sequence[Mapping[int, int]]:
-        of = {lanes: wanted(lanes) for lanes in {len(heat.lanes) for heat in self.task.heats}}
+            return [() for _ in self.staffings]
         return [
-            Counter(of[len(heat.lanes)] for heat in self.spell_of(zone).heats)
-            for zone in range(len(self.staffings))
+            wanted_at(self.spell_of(zone), one, self._experienced_ends, (Edge.END,))
+            for zone, one in enumerate(self.staffings)
         ]
+
+    def _experienced_ends(self, lanes: int) -> int:
+        return (self.task.template.end_posts(lanes) + 1) // 2
 
     def serves(self, person: int, spell: int) -> list[int]:
         """The columns of which one is 1 where somebody serves a spell."""

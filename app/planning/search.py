@@ -275,9 +275,7 @@ class Search:
 
     def _foreseen(self, wish: Wish) -> int:
         """What no plan can go below, known without solving."""
-        if wish is Wish.EVEN_LOAD and self._counts[Wish.FULL_CREWS]:
-            return 0
-        return foreseen(self.model, wish)
+        return foreseen(self.model, wish, self._counts[Wish.FULL_CREWS])
 
     def _foreseen_of_any(self, wish: Wish) -> int:
         """The same of every plan, also of one that is better in an earlier wish: with fewer people

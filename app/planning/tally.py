@@ -92,21 +92,11 @@ def faults_at(model: Model, zone: int, crew: Crew) -> Iterator[Fault]:
     unwatched = len(take_overs) * (wanted - watched(spell, crew))
     if unwatched:
         yield Fault(Wish.WATCHED, spell.number, unwatched, zone=zone)
-    experienced = _experienced(model, crew)
-    if short := _short(model.experienced_ends[zone], experienced):
+    experienced = [seat for seat, person in crew.items() if model.is_experienced(person)]
+    if short := sum(one.short(experienced) for one in model.experienced_ends[zone]):
         yield Fault(Wish.EXPERIENCE, spell.number, short, zone=zone)
-    if missing := _short(model.full_crews[zone], len(crew)):
+    if missing := sum(one.short(crew) for one in model.full_crews[zone]):
         yield Fault(Wish.FULL_CREWS, spell.number, missing, zone=zone)
-
-
-def _short(wanted: Mapping[int, int], there: int) -> int:
-    return sum(max(0, number - there) * heats for number, heats in wanted.items())
-
-
-def _experienced(model: Model, crew: Crew) -> int:
-    return sum(
-        seat.edge is Edge.END and model.is_experienced(person) for seat, person in crew.items()
-    )
 
 
 def faults_of(model: Model, person: int, row: Row) -> Iterator[Fault]:

@@ -150,9 +150,9 @@ def _ends_short_of_experience(model: Model) -> Sum:
     """
     short: dict[int, float] = {}
     for zone in range(len(model.staffings)):
-        there = list(_experienced_at_end(model, zone))
-        for wanted, heats in model.experienced_ends[zone].items():
-            short[_short(model, there, wanted)] = float(heats)
+        for wanted in model.experienced_ends[zone]:
+            there = list(_experienced_at(model, zone, wanted.seats))
+            short[_short(model, there, wanted.people)] = float(len(wanted.heats))
     return Sum(short)
 
 
@@ -163,9 +163,9 @@ def _short(model: Model, there: Collection[int], wanted: int) -> int:
     return column
 
 
-def _experienced_at_end(model: Model, zone: int) -> Iterator[int]:
+def _experienced_at(model: Model, zone: int, seats: Collection[Seat]) -> Iterator[int]:
     for seat in model.seats(zone):
-        if seat.edge is Edge.END:
+        if seat in seats:
             for at in range(len(model.task.people)):
                 if model.is_experienced(at) and (at, zone, seat) in model.taken:
                     yield model.taken[at, zone, seat]
@@ -178,12 +178,14 @@ def _people_short(model: Model) -> Sum:
     terms: dict[int, float] = defaultdict(float)
     constant = 0
     for zone, one in enumerate(model.staffings):
-        there = [c for seat in one.seats for c in _sitting(model, zone, seat)]
-        for wanted, heats in model.full_crews[zone].items():
-            if wanted < one.most_seats():
-                terms[_short(model, there, wanted)] += heats
+        for wanted in model.full_crews[zone]:
+            counting = (seat for seat in one.seats if seat in wanted.seats)
+            there = [column for seat in counting for column in _sitting(model, zone, seat)]
+            heats = len(wanted.heats)
+            if wanted.people < one.most_of(wanted.seats):
+                terms[_short(model, there, wanted.people)] += heats
                 continue
-            constant += wanted * heats
+            constant += wanted.people * heats
             for column in there:
                 terms[column] -= heats
     return Sum(terms, constant)

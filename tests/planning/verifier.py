@@ -216,7 +216,7 @@ class Verifier:
         ends = [sum(one.edge == Edge.END for one in crew) for crew in posts]
         wanted = -(-max(min(end, len(heat.lanes)) for end in ends) // 2)
         enough = self.task.settings.experienced
-        at_end = [one for one in plan if heat.id in one.heats and one.edge == Edge.END]
+        at_end = [one for one in _watching(heat, plan) if one.edge == Edge.END]
         old = [one for one in at_end if self.people[one.person].experience >= enough]
         zones = PLACES[heat.relay].values()
         return sum(max(0, wanted - sum(one.take_overs == z for one in old)) for z in zones)
@@ -226,7 +226,7 @@ class Verifier:
             sum(min(sum(one.edge == edge for one in crew), len(heat.lanes)) for edge in Edge)
             for crew in self.task.template.posts.values()
         )
-        here = [one for one in plan if heat.id in one.heats]
+        here = _watching(heat, plan)
         zones = PLACES[heat.relay].values()
         return sum(max(0, full - sum(one.take_overs == z for one in here)) for z in zones)
 
@@ -245,6 +245,11 @@ def _is_barred(person: Person, take_over: int, post: Assignment) -> bool:
         and bar.side in {None, post.side}
         for bar in person.barred
     )
+
+
+def _watching(heat: PlannedHeat, plan: Sequence[Assignment]) -> list[Assignment]:
+    """The posts that have a lane in use in a heat."""
+    return [one for one in plan if heat.id in one.heats and heat.lanes.keys() & set(one.lanes)]
 
 
 def _post(one: Assignment) -> tuple[object, ...]:
