@@ -46,9 +46,9 @@ from app.sheets.people_list import OPEN_ENDS
 @dataclass(frozen=True, slots=True)
 class Asked:
     """A task, and what is needed to tell of its plan in the meet's own words. Heats without a start
-    time are left out of it: the crew is planned by the clock. `aside` has who stands in the heats
-    that are not planned, for whatever reason: they keep their posts. `version` is that of the plan
-    in force.
+    time are left out of it, for the crew is planned by the clock, and so are those without a draw.
+    `aside` has who stands in the heats that are not planned, for whatever reason: they keep their
+    posts. `version` is that of the plan in force.
     """
 
     task: Task
@@ -56,6 +56,7 @@ class Asked:
     before: Sequence[Post]
     stood: Mapping[HeatId, Sequence[Post]]
     untimed: Sequence[HeatOut]
+    undrawn: Sequence[HeatOut]
     version: int
     aside: Mapping[HeatId, Sequence[Post]]
 
@@ -87,6 +88,7 @@ def asked_of(conn: Connection, meet_id: MeetId, sent: SearchIn) -> Asked:
         before=posts,
         stood=stood,
         untimed=untimed,
+        undrawn=[heat for heat in held if not heat.lanes],
         version=plan.version if plan else 0,
         aside=_aside(posts, held, drawn),
     )

@@ -52,6 +52,7 @@ def told(search: Search, names: Mapping[OfficialId, str]) -> SearchOut:
         counts=so_far.counts,
         working_on=so_far.working_on,
         untimed=so_far.untimed,
+        undrawn=so_far.undrawn,
         problem=search.problem,
         plan=so_far.plan and _named(so_far.plan, names),
     )
@@ -59,7 +60,11 @@ def told(search: Search, names: Mapping[OfficialId, str]) -> SearchOut:
 
 def so_far_of(asked: Asked) -> SoFar:
     """A search that has only begun."""
-    return SoFar(version=asked.version, untimed=[heat.id for heat in asked.untimed])
+    return SoFar(
+        version=asked.version,
+        untimed=[heat.id for heat in asked.untimed],
+        undrawn=[heat.id for heat in asked.undrawn],
+    )
 
 
 def with_progress(so_far: SoFar, progress: Progress) -> SoFar:

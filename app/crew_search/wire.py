@@ -306,5 +306,6 @@ class SearchOut(Wire):
     counts: list[CountOut]
     working_on: Wish | None
     untimed: list[HeatId] = Field(description="left out: heats with a draw and without a time")
+    undrawn: list[HeatId] = Field(description="left out: heats without a draw")
     problem: str = Field(description="why there is no plan; empty otherwise")
     plan: PlanFoundOut | None

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import multiprocessing
 import os
+import re
 import signal
 import time
 from collections.abc import Iterator
@@ -27,10 +28,11 @@ from app.crew_search.wire import (
     SearchIn,
     StandsOut,
 )
-from app.ids import MeetId, new_id
+from app.ids import HeatId, MeetId, new_id
+from app.meets.actions import empty_heat
 from app.planning.facts import Span, Task
 from app.rules.relay import Edge, Relay
-from app.store.action import Actor
+from app.store.action import Actor, Done, Unit
 from tests.builders import (
     Json,
     MeetAtHand,
@@ -493,6 +495,21 @@ def test_heats_without_a_time_are_named_and_keep_their_posts(meet: MeetAtHand) -
     crew = take(meet, told)["posts"]
     there = [post for post in crew if untimed in post["heats"]]
     assert [(post["official"], post["lanes"]) for post in there] == [(umpires(meet)[0], [4])]
+
+
+def test_heats_without_a_draw_are_named_beside_those_without_a_time(meet: MeetAtHand) -> None:
+    *_, last = (HeatId(one["id"]) for one in a_programme(meet))
+
+    def emptied(unit: Unit) -> Done[None]:
+        empty_heat(unit, last)
+        return Done(None, None)
+
+    meet.service.store.act_now(MeetId(meet.id), Actor(meet.organiser.id), emptied)
+    told = searched(meet)
+    assert (told["undrawn"], told["untimed"]) == ([last], [])
+    page = meet.organiser.get(f"/meets/{meet.id}/organiser/crew-search").text
+    (note,) = re.findall("Left out, as they have no draw:(.+?)</p>", page)
+    assert "Women 4x100 m" in note
 
 
 def test_whoever_is_there_on_another_day_alone_is_not_planned(meet: MeetAtHand) -> None:
