@@ -32,6 +32,7 @@ from app.planning.facts import (
     Pin,
     PlannedHeat,
     PostShape,
+    Settings,
     Span,
     Task,
     Template,
@@ -79,6 +80,7 @@ def asked_of(conn: Connection, meet_id: MeetId, sent: SearchIn) -> Asked:
         people=people,
         heats=tuple(sorted(heats, key=lambda heat: heat.starts_s)),
         template=_template(wishes, facts, drawn),
+        settings=Settings.resting(wishes.longest_stint_minutes, wishes.shortest_break_minutes),
         track=Track() if track_note(facts.track) else track_of(facts.track),
         pins=tuple(_pins(wishes, {one.id for one in people}, {heat.id for heat in drawn})),
     )

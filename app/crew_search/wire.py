@@ -10,7 +10,14 @@ from pydantic import AfterValidator, Field, model_validator
 
 from app.crew.wire import PostIn
 from app.ids import ChosenId, HeatId, OfficialId
-from app.planning.limits import LONGEST_AT_MEET_S, USUAL_S
+from app.planning.limits import (
+    BREAKS_MIN,
+    LONGEST_AT_MEET_S,
+    STINTS_MIN,
+    USUAL_BREAK_MIN,
+    USUAL_S,
+    USUAL_STINT_MIN,
+)
 from app.planning.wishes import Wish
 from app.rules.relay import Edge, Relay, Side
 from app.sheets.crew_template import MOST_POSTS
@@ -132,6 +139,8 @@ class WishesIn(Wire):
             ],
             "pins": [],
             "dropped": [],
+            "longest_stint_minutes": 90,
+            "shortest_break_minutes": 15,
         }
     )
 
@@ -143,6 +152,15 @@ class WishesIn(Wire):
     dropped: Annotated[
         list[ChosenId], Field(max_length=MOST_PEOPLE, description="who has dropped out")
     ] = Field(default_factory=list)
+    longest_stint_minutes: Annotated[
+        int,
+        Field(
+            ge=STINTS_MIN[0], le=STINTS_MIN[-1], description="so long on post, and a break is due"
+        ),
+    ] = USUAL_STINT_MIN
+    shortest_break_minutes: Annotated[int, Field(ge=BREAKS_MIN[0], le=BREAKS_MIN[-1])] = (
+        USUAL_BREAK_MIN
+    )
 
 
 class WishesOut(WishesIn):

@@ -8,10 +8,11 @@ practice; the template of six for eight lanes is the one workable default of the
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from types import MappingProxyType
-from typing import Final
+from typing import Final, Self
 
+from app.planning.limits import USUAL_BREAK_MIN, USUAL_STINT_MIN
 from app.rules.relay import Edge, Relay, Side
 from app.rules.track import Track
 
@@ -176,10 +177,21 @@ class Settings:
     walk_m_s: float = 1.2
     heat_takes_min: int = 3
     there_before_min: int = 2
-    longest_stint_min: int = 90
-    shortest_break_min: int = 15
+    longest_stint_min: int = USUAL_STINT_MIN
+    shortest_break_min: int = USUAL_BREAK_MIN
     longest_spell_min: int = 30
     experienced: int = 2
+
+    @classmethod
+    def resting(cls, longest_stint_min: int, shortest_break_min: int) -> Self:
+        """The usual ones but for stints and breaks; no spell is longer than a stint may be."""
+        usual = cls()
+        return replace(
+            usual,
+            longest_stint_min=longest_stint_min,
+            shortest_break_min=shortest_break_min,
+            longest_spell_min=min(usual.longest_spell_min, longest_stint_min),
+        )
 
     def takes_s(self, relay: Relay) -> int:
         """From the gun until the zones are free again: the last of a field to the finish."""

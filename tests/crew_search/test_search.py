@@ -30,7 +30,7 @@ from app.crew_search.wire import (
 )
 from app.ids import HeatId, MeetId, new_id
 from app.meets.actions import empty_heat
-from app.planning.facts import Span, Task
+from app.planning.facts import Settings, Span, Task
 from app.rules.relay import Edge, Relay
 from app.store.action import Actor, Done, Unit
 from tests.builders import (
@@ -49,6 +49,7 @@ pytestmark = pytest.mark.parametrize("running_service", ["sqlite"], indirect=Tru
 
 PATIENCE_S = 120.0
 HEATS = 4
+TWO_A_ZONE = "people,edge,side,lanes\n2,start,inside,8\n2,end,outside,8\n"
 
 
 def a_programme(meet: MeetAtHand, heats: int = HEATS) -> list[Json]:
@@ -380,6 +381,8 @@ def test_umpires_plan_no_crew(service: Service) -> None:
         ({"pins": [{"heat": "01890a5d-ac96-774b-bcce-b302099a8057"}]}, "/pins/0/heat"),
         ({"template": [{"people": 2, "edge": "end", "side": "inside", "lanes": 8}]}, "/template"),
         ({"dropped": ["01890a5d-ac96-774b-bcce-b302099a8057"]}, "/dropped/0"),
+        ({"longest_stint_minutes": 14}, "/longest_stint_minutes"),
+        ({"shortest_break_minutes": 121}, "/shortest_break_minutes"),
     ],
 )
 def test_wishes_that_cannot_be_are_refused_by_their_field(
@@ -447,8 +450,7 @@ def test_somebody_who_is_listed_twice_is_told(meet: MeetAtHand) -> None:
 
 def test_a_template_from_a_file_is_kept_beside_the_people(meet: MeetAtHand) -> None:
     wishes(meet, people=[{"official": umpires(meet)[0]}])
-    text = "people,edge,side,lanes\n2,start,inside,8\n2,end,outside,8\n"
-    assert a_list(meet, "crew-template", text)["posts"] == 2
+    assert a_list(meet, "crew-template", TWO_A_ZONE)["posts"] == 2
     stored = meet.organiser.get("crew/wishes").json()
     assert (len(stored["people"]), len(stored["template"])) == (1, 2)
 
@@ -458,6 +460,20 @@ def planned_from(meet: MeetAtHand) -> Task:
     return meet.service.store.read_now(
         lambda conn: asked_of(conn, MeetId(meet.id), SearchIn())
     ).task
+
+
+def test_stints_and_breaks_are_those_that_the_meet_wishes_whatever_list_is_loaded(
+    meet: MeetAtHand,
+) -> None:
+    a_programme(meet)
+    assert planned_from(meet).settings == Settings()
+    stored = wishes(meet, longest_stint_minutes=20, shortest_break_minutes=10)
+    assert (stored["longest_stint_minutes"], stored["shortest_break_minutes"]) == (20, 10)
+    assert a_list(meet, "people-list", "name\nUmpire 1\n")["stored"]
+    assert a_list(meet, "crew-template", TWO_A_ZONE)["stored"]
+    kept = planned_from(meet).settings
+    assert (kept.longest_stint_min, kept.shortest_break_min) == (20, 10)
+    assert kept.longest_spell_min == 20, "else they were on post for longer without a break"
 
 
 def test_hours_are_the_meets_own_where_its_clock_changes(service: Service) -> None:

@@ -298,6 +298,32 @@ def test_a_referee_stands_at_no_zone_and_hours_hold_each_day(tmp_path: Path) -> 
     assert [row["first"] for row in rows] == ["2026-06-13 10:00", "2026-06-14 10:00"]
 
 
+def test_stints_and_breaks_are_those_that_are_asked_for(
+    tmp_path: Path, capfd: pytest.CaptureFixture[str]
+) -> None:
+    """Two watch all four heats, from 9:58 to 11:05, with 13 minutes from one to the next."""
+    a_programme(tmp_path, ("10:00", "10:20", "10:40", "11:00"))
+    a_crew(tmp_path, SIX[:2])
+    told = {}
+    for more in ("", "--longest-stint 45", "--longest-stint 45 --break 13"):
+        assert crew(tmp_path, *more.split()) == 0
+        told[more] = re.search(r"(\d+) spells? past the longest stint", capfd.readouterr().out)
+    assert {more: found and found[1] for more, found in told.items()} == {
+        "": "0",
+        "--longest-stint 45": "2",
+        "--longest-stint 45 --break 13": "0",
+    }
+
+
+@pytest.mark.parametrize("more", ["--longest-stint 14", "--longest-stint 1e2", "--break 121"])
+def test_minutes_that_no_meet_asks_for_are_refused(
+    tmp_path: Path, more: str, capfd: pytest.CaptureFixture[str]
+) -> None:
+    with pytest.raises(SystemExit):
+        crew(tmp_path, *more.split())
+    assert re.search(r"choose (15 to 600|5 to 120) whole minutes", capfd.readouterr().err)
+
+
 def test_what_is_written_is_what_is_read_again(tmp_path: Path) -> None:
     a_programme(tmp_path, STARTS, "Women 4x100", (2, 3, 5, 7))
     a_crew(tmp_path, SIX)
