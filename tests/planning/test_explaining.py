@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+import subprocess
+import sys
 from collections.abc import Sequence
 from dataclasses import replace
 from math import inf
+from pathlib import Path
 from time import perf_counter
 from typing import Any
 
@@ -14,6 +17,7 @@ from app.planning import advising, explaining, mending
 from app.planning.effort import Effort
 from app.planning.explaining import explained
 from app.planning.facts import Assignment, Barred, Before, Settings, Task
+from app.planning.limits import USUAL_S
 from app.planning.making import plan_crew
 from app.planning.mending import people_more
 from app.planning.reading import Programme
@@ -35,6 +39,7 @@ from tests.planning.builders import (
     people,
 )
 
+ROOT = Path(__file__).parents[2]
 OTHER_WORK_S = 20
 """Of a machine that runs other tests beside this one."""
 
@@ -310,6 +315,24 @@ def test_a_large_day_is_explained_and_ends_in_its_time() -> None:
     told = {one.wish: one.costs for one in advice.given_up}
     assert told, "else there would be nothing to explain"
     assert any(told.values()), told
+
+
+@pytest.mark.slow
+def test_a_large_day_is_advised_within_ten_seconds_of_a_processor() -> None:
+    """From the start of a process to its end, which other work on the machine does not move."""
+    code = (
+        "from time import process_time\n"
+        "from app.planning.advising import advise\n"
+        "from app.planning.effort import Effort\n"
+        "from tests.bench.planning import a_day\n"
+        "advice = advise(a_day(18, 100, 1), Effort())\n"
+        "print(advice.plan.is_whole, len(advice.given_up), process_time())"
+    )
+    asked = [sys.executable, "-c", code]
+    told = subprocess.run(asked, cwd=ROOT, capture_output=True, text=True, check=True).stdout
+    is_whole, given_up, used_s = told.split()
+    assert (is_whole, int(given_up) > 0) == ("True", True)
+    assert float(used_s) < USUAL_S + 1.5
 
 
 @pytest.mark.slow
