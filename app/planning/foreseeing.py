@@ -9,6 +9,7 @@ from math import ceil
 
 from app.planning.model import Model
 from app.planning.spells import in_use
+from app.planning.tally import faults_at
 from app.planning.wishes import Wish
 from app.rules.relay import Edge
 
@@ -21,9 +22,20 @@ def foreseen(model: Model, wish: Wish) -> int:
         case Wish.EVEN_LOAD:
             return _load(model)
         case Wish.WATCHED | Wish.EXPERIENCE | Wish.FULL_CREWS:
-            return sum(_short_of(model, wish, spell) for spell in range(len(model.spells)))
+            to_come = (at for at in range(len(model.spells)) if not model.has_begun(at))
+            return _begun(model, wish) + sum(_short_of(model, wish, spell) for spell in to_come)
         case _:
             return 0
+
+
+def _begun(model: Model, wish: Wish) -> int:
+    """What is known of the heats that have begun."""
+    return sum(
+        fault.times
+        for zone in model.begun
+        for fault in faults_at(model, zone, {})
+        if fault.wish is wish
+    )
 
 
 def _short_of(model: Model, wish: Wish, spell: int) -> int:

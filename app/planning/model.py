@@ -13,6 +13,7 @@ from dataclasses import dataclass, field
 from functools import cached_property
 from typing import TypeAlias
 
+from app.planning.begun import Begun
 from app.planning.facts import Task
 from app.planning.linear import Linear
 from app.planning.places import Stand, way_m
@@ -29,13 +30,14 @@ Placed: TypeAlias = Mapping[tuple[int, int], Post]
 @dataclass(frozen=True)
 class Model:
     """A task as a linear programme. People count by their place in `task.people`, zones in
-    `staffings`.
+    `staffings`. `begun` has what the zones of heats that have begun come to.
     """
 
     task: Task
     timing: Timing
     staffings: tuple[Staffing, ...]
     before: Placed | None = None
+    begun: Mapping[int, Begun] = field(default_factory=dict)
     linear: Linear = field(default_factory=Linear)
     taken: dict[tuple[int, int, Seat], int] = field(default_factory=dict)
     sized: dict[tuple[int, int], int] = field(default_factory=dict)
@@ -64,12 +66,13 @@ class Model:
 
     def has_begun(self, spell: int) -> bool:
         """Whether a spell's heats stay as the plan before has them."""
-        before = self.task.before
-        return before is not None and self.spells[spell].heats[0].starts_s < before.from_s
+        return self.task.has_begun(self.spells[spell].heats[0])
 
-    def stood_at(self, zone: int) -> list[Seat]:
-        """The seats of a zone that somebody had in the plan before."""
-        return [seat for at, seat in (self.before or {}).values() if at == zone]
+    @cached_property
+    def stood(self) -> Placed:
+        """Who stood where in the spells that have begun."""
+        before = self.before or {}
+        return {who: post for who, post in before.items() if self.has_begun(who[1])}
 
     def spell_of(self, zone: int) -> Spell:
         """The spell that a zone is staffed for."""
@@ -137,11 +140,11 @@ class Model:
     @cached_property
     def experienced_ends(self) -> Sequence[Mapping[int, int]]:
         """By zone: for how many heats so many end posts are wished to be held by experienced
-        people: half of those of a full crew, rounded up. None where nobody is experienced.
+        people. None where nobody is experienced.
         """
         if not self.task.has_experienced:
             return [{} for _ in self.staffings]
-        return self._by_lanes(lambda lanes: (self.task.template.end_posts(lanes) + 1) // 2)
+        return self._by_lanes(self.task.template.experienced_ends)
 
     def _by_lanes(self, wanted: Callable[[int], int]) -> Sequence[Mapping[int, int]]:
         of = {lanes: wanted(lanes) for lanes in {len(heat.lanes) for heat in self.task.heats}}

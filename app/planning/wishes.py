@@ -15,7 +15,7 @@ from enum import StrEnum
 
 from app.planning.linear import Sum, sum_of
 from app.planning.model import Model
-from app.planning.seats import Seat, watched
+from app.planning.seats import Seat
 from app.planning.spells import in_use
 from app.planning.timing import TooLong
 from app.rules.relay import Edge
@@ -55,11 +55,11 @@ def unwatched(model: Model) -> Sum:
     everything = 0
     terms: dict[int, float] = {}
     for zone, one in enumerate(model.staffings):
+        if zone in model.begun:
+            everything += model.begun[zone].unwatched
+            continue
         spell, times = model.spell_of(zone), len(one.zone.take_overs)
         everything += times * len(Edge) * in_use(spell, spell.lanes)
-        if model.has_begun(spell.number):  # whoever has stood there, some may have doubled others
-            everything -= times * watched(spell, model.stood_at(zone))
-            continue
         for seating in one.seatings:
             for seat in seating.seats:
                 filled = model.filled[zone, seating.people, seat]
@@ -149,11 +149,14 @@ def _ends_short_of_experience(model: Model) -> Sum:
     by heat.
     """
     short: dict[int, float] = {}
+    constant = sum(one.experienced for one in model.begun.values())
     for zone in range(len(model.staffings)):
+        if zone in model.begun:
+            continue
         there = list(_experienced_at_end(model, zone))
         for wanted, heats in model.experienced_ends[zone].items():
             short[_short(model, there, wanted)] = float(heats)
-    return Sum(short)
+    return Sum(short, constant)
 
 
 def _short(model: Model, there: Collection[int], wanted: int) -> int:
@@ -176,8 +179,10 @@ def _people_short(model: Model) -> Sum:
     heat.
     """
     terms: dict[int, float] = defaultdict(float)
-    constant = 0
+    constant = sum(one.people for one in model.begun.values())
     for zone, one in enumerate(model.staffings):
+        if zone in model.begun:
+            continue
         there = [c for seat in one.seats for c in _sitting(model, zone, seat)]
         for wanted, heats in model.full_crews[zone].items():
             if wanted < one.most_seats():
