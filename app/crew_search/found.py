@@ -24,7 +24,8 @@ def posts_found(asked: Asked, plan: CrewPlan) -> list[PostIn]:
     for place, heat in _all_places(asked, plan):
         heats.setdefault(place, set()).add(heat)
     same = _as_they_were(asked, heats)
-    left = [post for post in asked.before if post not in same]
+    ids = {post.id for post in same}
+    left = [post for post in asked.before if post.id not in ids]
     for post in same:
         heats.pop(_place_of(post), None)
     return [
@@ -84,8 +85,7 @@ def _as_they_were(asked: Asked, heats: Mapping[Place, set[HeatId]]) -> list[Post
     return [
         post
         for post in asked.before
-        if post.official_id in staying
-        and had.get(_place_of(post)) == heats.get(_place_of(post))
+        if post.official_id in staying and had.get(_place_of(post)) == heats.get(_place_of(post))
     ]
 
 

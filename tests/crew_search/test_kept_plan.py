@@ -4,7 +4,8 @@ post by post, whoever stays keeps their posts, and nothing is lost that is not t
 
 from __future__ import annotations
 
-from collections.abc import Collection, Sequence
+import re
+from collections.abc import Callable, Collection, Sequence
 
 import pytest
 
@@ -262,6 +263,24 @@ def test_a_plan_that_needs_no_change_is_given_back_as_it_was(meet: MeetAtHand, k
     told = searched(meet, keep=True, seconds=3)
     assert (told["problem"], told["plan"]["changes"]) == ("", [])
     assert take(meet, told)["posts"] == before
+
+
+@pytest.mark.parametrize("plan", [wide, in_halves])
+def test_posts_that_name_no_heats_are_shown_with_all_of_theirs(
+    meet: MeetAtHand, plan: Callable[[MeetAtHand], None]
+) -> None:
+    """As whoever decides reads a plan that was found: person by person."""
+    a_day(meet, [(3, 4), (3, 4), (4,)], "4x100")
+    plan(meet)
+    searched(meet, keep=True, seconds=3)
+    path = f"/meets/{meet.id}/organiser/crew-search"
+    page = meet.organiser.get(path, headers={"Accept": "text/html"})
+    assert page.status_code == 200, page.text
+    shown = page.text.split('id="found-by-person"')[1].split("</details>")[0]
+    days = dict(re.findall(r"<bdi>(Umpire \d)</bdi>(.*?)</tbody>", shown, re.DOTALL))
+    assert {*days} == {f"Umpire {number}" for number in range(6)}
+    told = "heats 1–3" if plan is wide else "heats 1–2"  # in the third, one of the halves
+    assert all(f"heats, {told}" in re.sub(r"<[^>]+>", "", day) for day in days.values())
 
 
 def of_others(posts: Sequence[Json], officials: Collection[str]) -> list[Json]:
