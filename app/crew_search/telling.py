@@ -23,7 +23,6 @@ from app.crew_search.wire import (
     StandsOut,
 )
 from app.ids import HeatId, OfficialId
-from app.meets.states import HeatState
 from app.planning.effort import Progress
 from app.planning.facts import Assignment
 from app.planning.results import Concern, CrewPlan, GivenUp, Missing, Unwatched
@@ -209,7 +208,7 @@ def _changes(asked: Asked, plan: CrewPlan) -> Iterator[ChangeOut]:
     by_plan = _places_found(plan)
     for planned in asked.task.heats:
         heat = HeatId(planned.id)
-        if asked.heats[heat].state is not HeatState.TO_COME:
+        if heat in asked.aside:
             continue
         in_use = {lane.lane for lane in asked.heats[heat].lanes}
         was = _places_before(asked.stood.get(heat, ()), in_use)

@@ -7,7 +7,7 @@ practice; the template of six for eight lanes is the one workable default of the
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from types import MappingProxyType
 from typing import Final, Self
@@ -148,9 +148,12 @@ class Template:
             for posts in self.posts.values()
         )
 
-    def end_posts(self, lanes: int) -> int:
-        """The most of them who watch the end."""
-        return max(min(_posts_at(posts, Edge.END), lanes) for posts in self.posts.values())
+    def experienced_ends(self, lanes: int) -> int:
+        """How many of them are wished to be experienced: half of the most who watch the end,
+        rounded up.
+        """
+        most = max(min(_posts_at(posts, Edge.END), lanes) for posts in self.posts.values())
+        return (most + 1) // 2
 
     def most_lanes(self) -> int:
         """How many lanes the largest of its crews can watch at both edges."""
@@ -263,6 +266,17 @@ class Task:
             raise ValueError(f"A plan is made for at most {MOST_PEOPLE} people.")
         _insist_once([(person.id, person.name) for person in self.people])
         _insist_once([(heat.id, heat.label) for heat in self.heats])
+
+    def has_begun(self, heat: PlannedHeat) -> bool:
+        """Whether a heat stays as the plan before has it."""
+        return self.before is not None and heat.starts_s < self.before.from_s
+
+    def stood(self) -> Iterator[Assignment]:
+        """The posts of the heats that have begun, just as the plan before has them."""
+        begun = {heat.id for heat in self.heats if self.has_begun(heat)}
+        for one in self.before.assignments if self.before is not None else ():
+            if heats := tuple(heat for heat in one.heats if heat in begun):
+                yield replace(one, heats=heats)
 
     @property
     def has_experienced(self) -> bool:

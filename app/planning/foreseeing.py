@@ -10,6 +10,7 @@ from math import ceil
 
 from app.planning.model import Model
 from app.planning.spells import in_use
+from app.planning.tally import faults_at
 from app.planning.wanted import Wanted
 from app.planning.wishes import Wish
 from app.rules.relay import Edge
@@ -23,9 +24,20 @@ def foreseen(model: Model, wish: Wish, short: int = 0) -> int:
         case Wish.EVEN_LOAD:
             return _load(model, short)
         case Wish.WATCHED | Wish.EXPERIENCE | Wish.FULL_CREWS:
-            return sum(_short_of(model, wish, spell) for spell in range(len(model.spells)))
+            to_come = (at for at in range(len(model.spells)) if not model.has_begun(at))
+            return _begun(model, wish) + sum(_short_of(model, wish, spell) for spell in to_come)
         case _:
             return 0
+
+
+def _begun(model: Model, wish: Wish) -> int:
+    """What is known of the heats that have begun."""
+    return sum(
+        fault.times
+        for zone in model.begun
+        for fault in faults_at(model, zone, {})
+        if fault.wish is wish
+    )
 
 
 def _short_of(model: Model, wish: Wish, spell: int) -> int:
@@ -68,5 +80,13 @@ def _people_short(
 
 
 def _load(model: Model, short: int) -> int:
-    heats = sum(one.people * len(one.heats) for wanted in model.full_crews for one in wanted)
-    return ceil((heats - short) / max(1, len(model.task.people)))
+    """The heats that were stood, and those that full crews would stand, but for whom they lack."""
+    begun = sum(len(model.spells[spell].heats) for _, spell in model.stood)
+    to_come = sum(
+        one.people * len(one.heats)
+        for zone, wanted in enumerate(model.full_crews)
+        for one in wanted
+        if zone not in model.begun
+    )
+    lacking = short - sum(one.people for one in model.begun.values())
+    return ceil((begun + to_come - lacking) / max(1, len(model.task.people)))

@@ -13,6 +13,7 @@ from dataclasses import dataclass, field
 from functools import cached_property
 from typing import TypeAlias
 
+from app.planning.begun import Begun
 from app.planning.facts import Task
 from app.planning.linear import Linear
 from app.planning.places import Stand, way_m
@@ -31,13 +32,14 @@ Placed: TypeAlias = Mapping[tuple[int, int], Post]
 @dataclass(frozen=True)
 class Model:
     """A task as a linear programme. People count by their place in `task.people`, zones in
-    `staffings`.
+    `staffings`. `begun` has what the zones of heats that have begun come to.
     """
 
     task: Task
     timing: Timing
     staffings: tuple[Staffing, ...]
     before: Placed | None = None
+    begun: Mapping[int, Begun] = field(default_factory=dict)
     linear: Linear = field(default_factory=Linear)
     taken: dict[tuple[int, int, Seat], int] = field(default_factory=dict)
     sized: dict[tuple[int, int], int] = field(default_factory=dict)
@@ -66,12 +68,13 @@ class Model:
 
     def has_begun(self, spell: int) -> bool:
         """Whether a spell's heats stay as the plan before has them."""
-        before = self.task.before
-        return before is not None and self.spells[spell].heats[0].starts_s < before.from_s
+        return self.task.has_begun(self.spells[spell].heats[0])
 
-    def stood_at(self, zone: int) -> list[Seat]:
-        """The seats of a zone that somebody had in the plan before."""
-        return [seat for at, seat in (self.before or {}).values() if at == zone]
+    @cached_property
+    def stood(self) -> Placed:
+        """Who stood where in the spells that have begun."""
+        before = self.before or {}
+        return {who: post for who, post in before.items() if self.has_begun(who[1])}
 
     def spell_of(self, zone: int) -> Spell:
         """The spell that a zone is staffed for."""
@@ -141,18 +144,15 @@ class Model:
 
     @cached_property
     def experienced_ends(self) -> Sequence[Sequence[Wanted]]:
-        """By zone: how many end posts are wished to be held by experienced people in which heats:
-        half of those of a full crew, rounded up. None where nobody is experienced.
+        """By zone: how many end posts are wished to be held by experienced people in which heats.
+        None where nobody is experienced.
         """
         if not self.task.has_experienced:
             return [() for _ in self.staffings]
         return [
-            wanted_at(self.spell_of(zone), one, self._experienced_ends, (Edge.END,))
+            wanted_at(self.spell_of(zone), one, self.task.template.experienced_ends, (Edge.END,))
             for zone, one in enumerate(self.staffings)
         ]
-
-    def _experienced_ends(self, lanes: int) -> int:
-        return (self.task.template.end_posts(lanes) + 1) // 2
 
     def serves(self, person: int, spell: int) -> list[int]:
         """The columns of which one is 1 where somebody serves a spell."""

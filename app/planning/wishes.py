@@ -15,7 +15,7 @@ from enum import StrEnum
 
 from app.planning.linear import Sum, sum_of
 from app.planning.model import Model
-from app.planning.seats import Seat, watched
+from app.planning.seats import Seat
 from app.planning.spells import in_use
 from app.planning.timing import TooLong
 from app.rules.relay import Edge
@@ -55,11 +55,11 @@ def unwatched(model: Model) -> Sum:
     everything = 0
     terms: dict[int, float] = {}
     for zone, one in enumerate(model.staffings):
+        if zone in model.begun:
+            everything += model.begun[zone].unwatched
+            continue
         spell, times = model.spell_of(zone), len(one.zone.take_overs)
         everything += times * len(Edge) * in_use(spell, spell.lanes)
-        if model.has_begun(spell.number):  # whoever has stood there, some may have doubled others
-            everything -= times * watched(spell, model.stood_at(zone))
-            continue
         for seating in one.seatings:
             for seat in seating.seats:
                 filled = model.filled[zone, seating.people, seat]
@@ -149,11 +149,12 @@ def _ends_short_of_experience(model: Model) -> Sum:
     by heat.
     """
     short: dict[int, float] = {}
+    constant = sum(one.experienced for one in model.begun.values())
     for zone in range(len(model.staffings)):
-        for wanted in model.experienced_ends[zone]:
+        for wanted in model.experienced_ends[zone] if zone not in model.begun else ():
             there = list(_experienced_at(model, zone, wanted.seats))
             short[_short(model, there, wanted.people)] = float(len(wanted.heats))
-    return Sum(short)
+    return Sum(short, constant)
 
 
 def _short(model: Model, there: Collection[int], wanted: int) -> int:
@@ -176,9 +177,9 @@ def _people_short(model: Model) -> Sum:
     heat.
     """
     terms: dict[int, float] = defaultdict(float)
-    constant = 0
+    constant = sum(one.people for one in model.begun.values())
     for zone, one in enumerate(model.staffings):
-        for wanted in model.full_crews[zone]:
+        for wanted in model.full_crews[zone] if zone not in model.begun else ():
             counting = (seat for seat in one.seats if seat in wanted.seats)
             there = [column for seat in counting for column in _sitting(model, zone, seat)]
             heats = len(wanted.heats)
