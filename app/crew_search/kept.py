@@ -38,6 +38,7 @@ class SoFar(Wire):
 
     version: int
     untimed: list[HeatId]
+    undrawn: list[HeatId] = Field(default_factory=list)
     counts: list[CountOut] = Field(default_factory=list)
     working_on: Wish | None = None
     plan: PlanFoundOut | None = None

@@ -72,10 +72,7 @@ def with_people(
     told = _told(seen, people=len(found)).model_copy(update=_left_out(found, before, officials))
     # Of a list with problems nothing is taken over: its rows may be what no document can hold.
     people = [] if seen.problems else [_person(one, row) for one, row in found.items()]
-    wishes = WishesIn(
-        people=people, template=before.template, pins=before.pins, dropped=before.dropped
-    )
-    return Seen(wishes, told)
+    return Seen(_with(before, people=people), told)
 
 
 def _against(row: PersonRow, named: Sequence[OfficialOut]) -> tuple[str, str] | None:
@@ -115,10 +112,13 @@ def _left_out(
 def with_template(before: WishesOut, listed: Listed[TemplateRow]) -> Seen:
     """The posts of a zone by the number of people that it has."""
     posts = [] if listed.problems else [_post(one) for one in listed.rows]
-    wishes = WishesIn(
-        people=before.people, template=posts, pins=before.pins, dropped=before.dropped
-    )
-    return Seen(wishes, _told(listed, posts=len(listed.rows)))
+    return Seen(_with(before, template=posts), _told(listed, posts=len(listed.rows)))
+
+
+def _with(before: WishesOut, **what: Sequence[PersonIn] | Sequence[TemplatePostIn]) -> WishesIn:
+    """What was wished before with one part of it replaced."""
+    wished = {name: value for name, value in before if name in WishesIn.model_fields}
+    return WishesIn(**{**wished, **what})
 
 
 def _post(one: TemplateRow) -> TemplatePostIn:

@@ -23,7 +23,6 @@ from app.crew_search.wire import (
     StandsOut,
 )
 from app.ids import HeatId, OfficialId
-from app.meets.states import HeatState
 from app.planning.effort import Progress
 from app.planning.facts import Assignment
 from app.planning.results import Concern, CrewPlan, GivenUp, Missing, Unwatched
@@ -52,6 +51,7 @@ def told(search: Search, names: Mapping[OfficialId, str]) -> SearchOut:
         counts=so_far.counts,
         working_on=so_far.working_on,
         untimed=so_far.untimed,
+        undrawn=so_far.undrawn,
         problem=search.problem,
         plan=so_far.plan and _named(so_far.plan, names),
     )
@@ -59,7 +59,11 @@ def told(search: Search, names: Mapping[OfficialId, str]) -> SearchOut:
 
 def so_far_of(asked: Asked) -> SoFar:
     """A search that has only begun."""
-    return SoFar(version=asked.version, untimed=[heat.id for heat in asked.untimed])
+    return SoFar(
+        version=asked.version,
+        untimed=[heat.id for heat in asked.untimed],
+        undrawn=[heat.id for heat in asked.undrawn],
+    )
 
 
 def with_progress(so_far: SoFar, progress: Progress) -> SoFar:
@@ -204,7 +208,7 @@ def _changes(asked: Asked, plan: CrewPlan) -> Iterator[ChangeOut]:
     by_plan = _places_found(plan)
     for planned in asked.task.heats:
         heat = HeatId(planned.id)
-        if asked.heats[heat].state is not HeatState.TO_COME:
+        if heat in asked.aside:
             continue
         in_use = {lane.lane for lane in asked.heats[heat].lanes}
         was = _places_before(asked.stood.get(heat, ()), in_use)

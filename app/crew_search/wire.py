@@ -10,7 +10,14 @@ from pydantic import AfterValidator, Field, model_validator
 
 from app.crew.wire import PostIn
 from app.ids import ChosenId, HeatId, OfficialId
-from app.planning.limits import LONGEST_AT_MEET_S, USUAL_S
+from app.planning.limits import (
+    BREAKS_MIN,
+    LONGEST_AT_MEET_S,
+    STINTS_MIN,
+    USUAL_BREAK_MIN,
+    USUAL_S,
+    USUAL_STINT_MIN,
+)
 from app.planning.wishes import Wish
 from app.rules.relay import Edge, Relay, Side
 from app.sheets.crew_template import MOST_POSTS
@@ -132,6 +139,8 @@ class WishesIn(Wire):
             ],
             "pins": [],
             "dropped": [],
+            "longest_stint_minutes": 90,
+            "shortest_break_minutes": 15,
         }
     )
 
@@ -143,6 +152,15 @@ class WishesIn(Wire):
     dropped: Annotated[
         list[ChosenId], Field(max_length=MOST_PEOPLE, description="who has dropped out")
     ] = Field(default_factory=list)
+    longest_stint_minutes: Annotated[
+        int,
+        Field(
+            ge=STINTS_MIN[0], le=STINTS_MIN[-1], description="so long on post, and a break is due"
+        ),
+    ] = USUAL_STINT_MIN
+    shortest_break_minutes: Annotated[int, Field(ge=BREAKS_MIN[0], le=BREAKS_MIN[-1])] = (
+        USUAL_BREAK_MIN
+    )
 
 
 class WishesOut(WishesIn):
@@ -251,8 +269,9 @@ class PersonMissingOut(Wire):
 class MissingOut(Wire):
     """How few people more would mend it; None where people alone do not, or it is not known.
 
-    `is_proven` where fewer do not suffice, or where no number of them mends it. Whoever stands
-    keeps standing but those in `moved`; `fewer` would do if others moved.
+    `is_proven` where fewer do not suffice, also with others moved but for those in `fewer`, or
+    where no number of them mends it. Whoever stands keeps standing but those in `moved`; `fewer`
+    would do if others moved.
     """
 
     people: int | None
@@ -305,5 +324,6 @@ class SearchOut(Wire):
     counts: list[CountOut]
     working_on: Wish | None
     untimed: list[HeatId] = Field(description="left out: heats with a draw and without a time")
+    undrawn: list[HeatId] = Field(description="left out: heats without a draw")
     problem: str = Field(description="why there is no plan; empty otherwise")
     plan: PlanFoundOut | None

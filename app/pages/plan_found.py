@@ -59,7 +59,8 @@ class PlanFound:
         def at(post: PostIn) -> tuple[int, int]:
             return post.take_over, list(Edge).index(post.edge)
 
-        in_order = sorted(self._posts, key=lambda one: (*at(one), self._first(one), one.lanes))
+        there = [post for post in self._posts if self._heats(post)]
+        in_order = sorted(there, key=lambda one: (*at(one), self._first(one), one.lanes))
         for _, posts in groupby(in_order, key=at):
             theirs = list(posts)
             stands = [self._stand(post) for post in theirs]
@@ -69,9 +70,9 @@ class PlanFound:
         """Each person's day, by their names."""
         posts: dict[OfficialId, dict[HeatId, list[PostIn]]] = {}
         for post in self._posts:
-            day = posts.setdefault(OfficialId(post.official), {})
-            for heat in post.heats:
-                day.setdefault(HeatId(heat), []).append(post)
+            for heat in self._heats(post):
+                day = posts.setdefault(OfficialId(post.official), {})
+                day.setdefault(heat, []).append(post)
         for official, day in sorted(posts.items(), key=lambda one: self._names[one[0]].casefold()):
             name = self._names[official]
             yield name, list(self._day(name, day))
@@ -84,12 +85,25 @@ class PlanFound:
             for place in places:
                 yield StandFound(name, place, told)
 
+    def _heats(self, post: PostIn) -> set[HeatId]:
+        """Those that are named. A post of a plan that is kept may name none: then all heats of its
+        relays in which a lane of it is run in, be it none.
+        """
+        if post.heats:
+            return {*map(HeatId, post.heats)}
+        return {
+            heat.id
+            for heat in self._in_time
+            if (not post.relays or heat.relay in post.relays)
+            and {lane.lane for lane in heat.lanes} & {*post.lanes}
+        }
+
     def _first(self, post: PostIn) -> int:
-        return min(self._order.get(HeatId(heat), len(self._order)) for heat in post.heats)
+        return min(self._order.get(heat, len(self._order)) for heat in self._heats(post))
 
     def _stand(self, post: PostIn) -> StandFound:
         place = PlaceFound((post.take_over,), post.edge, tuple(post.lanes))
-        theirs = set(post.heats)
+        theirs = self._heats(post)
         heats = named(heat for heat in self._in_time if heat.id in theirs)
         return StandFound(self._names[OfficialId(post.official)], place, heats)
 

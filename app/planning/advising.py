@@ -44,11 +44,27 @@ def advise(task: Task, effort: Effort) -> Advice:
             rest = _rest(effort, ends_s, Phase.PLANNING, plan)
             # Without the time to take it up, the plan that was found stands.
             with suppress(NoPlan):
-                plan, missing = plan_crew(task, rest, missing.whole), None
+                plan, missing = _better_of(plan, plan_crew(task, rest, missing.whole)), None
     explaining = _rest(effort, ends_s, Phase.EXPLAINING, plan)
     # Who is missing is told of this plan, so no other takes its place then.
     plan, given_up = explained(task, plan, explaining, is_final=missing is not None)
     return Advice(plan, missing, given_up)
+
+
+def _better_of(one: CrewPlan, other: CrewPlan) -> CrewPlan:
+    """The other plan of the same task only where it comes to less, the more important wish first.
+    What is proven of either holds of the better one: where they differ first, the worse was not
+    proven, and what is told of it from there on no plan can go below.
+    """
+    better = other if other.values < one.values else one
+    bounds = (
+        max(this.bound, that.bound) for this, that in zip(one.counted, other.counted, strict=True)
+    )
+    counted = tuple(
+        replace(told, bound=min(bound, told.value))
+        for told, bound in zip(better.counted, bounds, strict=True)
+    )
+    return replace(better, counted=counted)
 
 
 def _rest(effort: Effort, ends_s: float, phase: Phase, plan: CrewPlan) -> Effort:

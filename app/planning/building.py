@@ -9,7 +9,8 @@ from __future__ import annotations
 from collections.abc import Collection, Iterator
 from typing import TypeAlias
 
-from app.planning.before import kept_posts, placed_before, staffed
+from app.planning.before import kept_posts, placed_before, seats_kept, staffed
+from app.planning.begun import begun_zones
 from app.planning.cuts import cuts_of
 from app.planning.facts import Person, Task
 from app.planning.model import Model
@@ -28,16 +29,23 @@ def build(task: Task, *, is_pinned: bool = True) -> Model:
     of other people, for a pin that something firm forbids, and for what is too much.
     """
     spells = cut_into_spells(task.heats, task.settings, task.template, cuts_of(task))
-    kept = kept_posts(task, spells)
     zones = [zone for spell in spells for zone in zones_of(spell, task.track)]
-    staffings = tuple(staffed(task, spells, zone, kept) for zone in zones)
+    kept = kept_posts(task, spells, zones)
+    seats = seats_kept(kept or {})
+    staffings = tuple(
+        staffed(task, spells[zone.spell], zone, seats.get(at, frozenset()))
+        for at, zone in enumerate(zones)
+    )
     before = None if kept is None else placed_before(kept, staffings)
-    model = Model(task, Timing(spells, task.settings), staffings, before)
+    begun = begun_zones(task, spells, zones)
+    model = Model(task, Timing(spells, task.settings), staffings, before, begun)
     if len(task.people) * model.seat_count > MOST_CHOICES:
         raise ValueError(too_much(task))
+    _stood(model)
     for zone in range(len(staffings)):
-        _size(model, zone)
-        _seat(model, zone)
+        if zone not in begun:
+            _size(model, zone)
+            _seat(model, zone)
     _one_place_each(model)
     _time_to_walk(model)
     if is_pinned:
@@ -85,21 +93,24 @@ def _seat(model: Model, zone: int) -> None:
 def _sitters(model: Model, zone: int, seat: Seat, spell: Spell) -> list[int]:
     columns = []
     for at, person in enumerate(model.task.people):
-        stood = _stood(model, at, zone, seat)
-        if may_sit(person, spell, model.staffings[zone], seat) if stood is None else stood:
-            column = model.linear.column(lower=1.0 if stood else 0.0, whole=True)
-            model.taken[at, zone, seat] = column
-            model.at_zone[at, zone].append(column)
-            columns.append(column)
+        if at not in model.dropped and may_sit(person, spell, model.staffings[zone], seat):
+            columns.append(_column(model, at, zone, seat))
     return columns
 
 
-def _stood(model: Model, person: int, zone: int, seat: Seat) -> bool | None:
-    """Whether somebody has stood there; None where that is still open."""
-    spell = model.staffings[zone].zone.spell
-    if model.has_begun(spell):
-        return model.before is not None and model.before.get((person, spell)) == (zone, seat)
-    return False if person in model.dropped else None
+def _stood(model: Model) -> None:
+    """Whoever stood in a spell that has begun stands there in every plan: a column that is 1, and
+    no row of its own, since nobody can still break what is firm there.
+    """
+    for (person, _), (zone, seat) in model.stood.items():
+        _column(model, person, zone, seat, lower=1.0)
+
+
+def _column(model: Model, person: int, zone: int, seat: Seat, lower: float = 0.0) -> int:
+    column = model.linear.column(lower=lower, whole=True)
+    model.taken[person, zone, seat] = column
+    model.at_zone[person, zone].append(column)
+    return column
 
 
 def _one_place_each(model: Model) -> None:

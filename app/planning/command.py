@@ -16,7 +16,14 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from app.files import NotWritten, is_no_file, write_whole
-from app.planning.limits import LONGEST_BY_COMMAND_S, USUAL_S
+from app.planning.limits import (
+    BREAKS_MIN,
+    LONGEST_BY_COMMAND_S,
+    STINTS_MIN,
+    USUAL_BREAK_MIN,
+    USUAL_S,
+    USUAL_STINT_MIN,
+)
 
 if TYPE_CHECKING:
     from types import FrameType
@@ -56,9 +63,30 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--straight", type=float, help=straight)
     pins = "a choice to keep: 'NAME=10:05,take-over 2 end' or 'NAME=10:05,off'; may be repeated"
     parser.add_argument("--pin", action="append", default=[], metavar="PIN", help=pins)
+    _add_resting(parser)
     _add_replanning(parser)
     seconds = f"for plan, mending and explaining together, at the most (default: {USUAL_S})"
     parser.add_argument("--seconds", type=_seconds, default=USUAL_S, help=seconds)
+
+
+def _add_resting(parser: argparse.ArgumentParser) -> None:
+    stint = f"minutes on post after which a break is due (default: {USUAL_STINT_MIN})"
+    parser.add_argument(
+        "--longest-stint",
+        type=lambda text: _minutes(text, STINTS_MIN),
+        default=USUAL_STINT_MIN,
+        metavar="MINUTES",
+        help=stint,
+    )
+    rest = f"minutes that a break lasts at the least (default: {USUAL_BREAK_MIN})"
+    parser.add_argument(
+        "--break",
+        dest="shortest_break",
+        type=lambda text: _minutes(text, BREAKS_MIN),
+        default=USUAL_BREAK_MIN,
+        metavar="MINUTES",
+        help=rest,
+    )
 
 
 def _add_replanning(parser: argparse.ArgumentParser) -> None:
@@ -171,6 +199,13 @@ def _stopped_by_hand() -> Iterator[Callable[[], bool]]:
 def _lanes(text: str) -> int:
     if not text.isdecimal() or not 1 <= int(text) <= MOST_LANES:
         raise argparse.ArgumentTypeError(f"{text} are no lanes; a track has 1 to {MOST_LANES}")
+    return int(text)
+
+
+def _minutes(text: str, can_be: range) -> int:
+    if not text.isdecimal() or int(text) not in can_be:
+        least, most = can_be[0], can_be[-1]
+        raise argparse.ArgumentTypeError(f"{text} is none; choose {least} to {most} whole minutes")
     return int(text)
 
 

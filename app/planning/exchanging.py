@@ -262,11 +262,12 @@ class Exchanging:
 
     def _gain(self, zone: int, seat: Seat, crew: Crew) -> int:
         """What somebody experienced would gain there, as far as the end is short of them."""
-        if seat.edge is not Edge.END:
-            return 0
-        there = sum(self.model.is_experienced(person) for person in crew.values())
-        wanted = self.model.experienced_ends[zone].items()
-        short = sum(heats for number, heats in wanted if number > there)
+        there = [one for one, person in crew.items() if self.model.is_experienced(person)]
+        short = sum(
+            len(one.heats)
+            for one in self.model.experienced_ends[zone]
+            if seat in one.seats and one.people > one.taken(there)
+        )
         return short * self.weighing.weights.get(Wish.EXPERIENCE, 0)
 
 

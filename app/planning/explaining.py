@@ -96,8 +96,7 @@ class _Explaining:
         )
 
     def _is_better(self, placed: Placed) -> bool:
-        counts = list(tally(self._model, placed).values())
-        return counts < [one.value for one in self.plan.counted]
+        return list(tally(self._model, placed).values()) < self.plan.values
 
     def _with_costs_found(self, told: GivenUp, placed: Placed) -> GivenUp:
         counts = tally(self._model, placed)

@@ -7,11 +7,12 @@ practice; the template of six for eight lanes is the one workable default of the
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from types import MappingProxyType
-from typing import Final
+from typing import Final, Self
 
+from app.planning.limits import USUAL_BREAK_MIN, USUAL_STINT_MIN
 from app.rules.relay import Edge, Relay, Side
 from app.rules.track import Track
 
@@ -147,9 +148,12 @@ class Template:
             for posts in self.posts.values()
         )
 
-    def end_posts(self, lanes: int) -> int:
-        """The most of them who watch the end."""
-        return max(min(_posts_at(posts, Edge.END), lanes) for posts in self.posts.values())
+    def experienced_ends(self, lanes: int) -> int:
+        """How many of them are wished to be experienced: half of the most who watch the end,
+        rounded up.
+        """
+        most = max(min(_posts_at(posts, Edge.END), lanes) for posts in self.posts.values())
+        return (most + 1) // 2
 
     def most_lanes(self) -> int:
         """How many lanes the largest of its crews can watch at both edges."""
@@ -176,10 +180,21 @@ class Settings:
     walk_m_s: float = 1.2
     heat_takes_min: int = 3
     there_before_min: int = 2
-    longest_stint_min: int = 90
-    shortest_break_min: int = 15
+    longest_stint_min: int = USUAL_STINT_MIN
+    shortest_break_min: int = USUAL_BREAK_MIN
     longest_spell_min: int = 30
     experienced: int = 2
+
+    @classmethod
+    def resting(cls, longest_stint_min: int, shortest_break_min: int) -> Self:
+        """The usual ones but for stints and breaks; no spell is longer than a stint may be."""
+        usual = cls()
+        return replace(
+            usual,
+            longest_stint_min=longest_stint_min,
+            shortest_break_min=shortest_break_min,
+            longest_spell_min=min(usual.longest_spell_min, longest_stint_min),
+        )
 
     def takes_s(self, relay: Relay) -> int:
         """From the gun until the zones are free again: the last of a field to the finish."""
@@ -251,6 +266,17 @@ class Task:
             raise ValueError(f"A plan is made for at most {MOST_PEOPLE} people.")
         _insist_once([(person.id, person.name) for person in self.people])
         _insist_once([(heat.id, heat.label) for heat in self.heats])
+
+    def has_begun(self, heat: PlannedHeat) -> bool:
+        """Whether a heat stays as the plan before has it."""
+        return self.before is not None and heat.starts_s < self.before.from_s
+
+    def stood(self) -> Iterator[Assignment]:
+        """The posts of the heats that have begun, just as the plan before has them."""
+        begun = {heat.id for heat in self.heats if self.has_begun(heat)}
+        for one in self.before.assignments if self.before is not None else ():
+            if heats := tuple(heat for heat in one.heats if heat in begun):
+                yield replace(one, heats=heats)
 
     @property
     def has_experienced(self) -> bool:

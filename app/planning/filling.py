@@ -147,6 +147,8 @@ def chosen(model: Model, placed: Placed) -> list[float]:
     for (person, _), (zone, seat) in placed.items():
         values[model.taken[person, zone, seat]] = 1.0
     for zone, crew in enumerate(crews_of(model, placed)):
+        if zone in model.begun:
+            continue
         fitting = (one for one in model.staffings[zone].seatings if crew.keys() <= {*one.seats})
         people = min(one.people for one in fitting)
         values[model.sized[zone, people]] = 1.0

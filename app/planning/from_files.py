@@ -57,7 +57,7 @@ class Asked:
 
 def asked_by(parsed: argparse.Namespace) -> Asked:
     """Raises ValueError with every problem of the first file that has any, a line for each."""
-    settings = Settings()
+    settings = Settings.resting(parsed.longest_stint, parsed.shortest_break)
     with _told_of(parsed.programme):
         heats, aside = _start_list(parsed.programme)
         programme = programme_of(heats, settings)

@@ -81,12 +81,17 @@ def _plan(
 
 
 def placed_of(model: Model, plan: Sequence[Assignment]) -> Placed:
-    """A plan of the same task in the numbers of its model."""
+    """A plan of the same task in the numbers of its model; who stood where is known of the plan
+    before.
+    """
+    begun = {heat.id for heat in model.task.heats if model.task.has_begun(heat)}
     people = {person.id: at for at, person in enumerate(model.task.people)}
     spells = {spell.heats[0].id: spell.number for spell in model.spells}
     zones = {(one.zone.spell, one.zone.take_overs): at for at, one in enumerate(model.staffings)}
-    placed = {}
+    placed = dict(model.stood)
     for one in plan:
+        if one.heats[0] in begun:
+            continue
         spell = spells[one.heats[0]]
         zone = zones[spell, one.take_overs]
         placed[people[one.person], spell] = (zone, Seat(one.edge, one.side, one.lanes))
@@ -94,8 +99,12 @@ def placed_of(model: Model, plan: Sequence[Assignment]) -> Placed:
 
 
 def assignments(model: Model, placed: Placed) -> Iterator[Assignment]:
-    """Who stands where, spell by spell; at a zone from its start to its end, inside first."""
-    in_order = sorted(placed.items(), key=lambda one: (one[1], one[0]))
+    """Who stands where, spell by spell; at a zone from its start to its end, inside first. Heats
+    that have begun are given back as the plan before has them.
+    """
+    yield from model.task.stood()
+    to_come = (one for one in placed.items() if not model.has_begun(one[0][1]))
+    in_order = sorted(to_come, key=lambda one: (one[1], one[0]))
     for (person, spell), (zone, seat) in in_order:
         yield Assignment(
             person=model.task.people[person].id,
@@ -119,7 +128,7 @@ def _unwatched(model: Model, placed: Placed) -> Iterator[Unwatched]:
     for zone, one in enumerate(model.staffings):
         spell = model.spell_of(zone)
         for edge in Edge if not model.has_begun(spell.number) else ():
-            lanes = tuple(lane for lane in spell.lanes if lane not in watched.get((zone, edge), ()))
+            lanes = tuple(sorted(spell.run_in - watched.get((zone, edge), set())))
             if lanes:
                 heats = tuple(heat.id for heat in spell.heats if heat.lanes.keys() & set(lanes))
                 yield Unwatched(heats, spell.relay, one.zone.take_overs, edge, lanes)

@@ -41,8 +41,8 @@ def people_more(task: Task, effort: Effort, made: CrewPlan | None = None) -> Mis
     fewer = moved.fewest(held.people - 1)
     if fewer.people == 0:
         return fewer
-    if fewer.people is None:  # nobody knows of fewer, or it is proven that there are none
-        return held
+    if fewer.people is None:  # it is proven that there are none, or nobody knows of fewer
+        return replace(held, is_proven=held.is_proven and fewer.is_proven)
     return replace(held, fewer=fewer)
 
 

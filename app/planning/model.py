@@ -7,18 +7,21 @@ is for `app.planning.building`, what is wished for `app.planning.wishes`.
 
 from __future__ import annotations
 
-from collections import Counter, defaultdict
-from collections.abc import Callable, Mapping, Sequence
+from collections import defaultdict
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
 from typing import TypeAlias
 
+from app.planning.begun import Begun
 from app.planning.facts import Task
 from app.planning.linear import Linear
 from app.planning.places import Stand, way_m
 from app.planning.seats import Seat, Staffing
 from app.planning.spells import Spell, own_heats
 from app.planning.timing import Timing
+from app.planning.wanted import Wanted, wanted_at
+from app.rules.relay import Edge
 
 Post: TypeAlias = tuple[int, Seat]
 """A zone, by its number, and a seat of it."""
@@ -29,13 +32,14 @@ Placed: TypeAlias = Mapping[tuple[int, int], Post]
 @dataclass(frozen=True)
 class Model:
     """A task as a linear programme. People count by their place in `task.people`, zones in
-    `staffings`.
+    `staffings`. `begun` has what the zones of heats that have begun come to.
     """
 
     task: Task
     timing: Timing
     staffings: tuple[Staffing, ...]
     before: Placed | None = None
+    begun: Mapping[int, Begun] = field(default_factory=dict)
     linear: Linear = field(default_factory=Linear)
     taken: dict[tuple[int, int, Seat], int] = field(default_factory=dict)
     sized: dict[tuple[int, int], int] = field(default_factory=dict)
@@ -64,12 +68,13 @@ class Model:
 
     def has_begun(self, spell: int) -> bool:
         """Whether a spell's heats stay as the plan before has them."""
-        before = self.task.before
-        return before is not None and self.spells[spell].heats[0].starts_s < before.from_s
+        return self.task.has_begun(self.spells[spell].heats[0])
 
-    def stood_at(self, zone: int) -> list[Seat]:
-        """The seats of a zone that somebody had in the plan before."""
-        return [seat for at, seat in (self.before or {}).values() if at == zone]
+    @cached_property
+    def stood(self) -> Placed:
+        """Who stood where in the spells that have begun."""
+        before = self.before or {}
+        return {who: post for who, post in before.items() if self.has_begun(who[1])}
 
     def spell_of(self, zone: int) -> Spell:
         """The spell that a zone is staffed for."""
@@ -130,24 +135,23 @@ class Model:
         return frozenset(spell for _, spell in self.before or ())
 
     @cached_property
-    def full_crews(self) -> Sequence[Mapping[int, int]]:
-        """By zone: for how many heats so many people are wished for."""
-        return self._by_lanes(self.task.template.full_crew)
+    def full_crews(self) -> Sequence[Sequence[Wanted]]:
+        """By zone: how many people are wished for in which heats."""
+        return [
+            wanted_at(self.spell_of(zone), one, self.task.template.full_crew)
+            for zone, one in enumerate(self.staffings)
+        ]
 
     @cached_property
-    def experienced_ends(self) -> Sequence[Mapping[int, int]]:
-        """By zone: for how many heats so many end posts are wished to be held by experienced
-        people: half of those of a full crew, rounded up. None where nobody is experienced.
+    def experienced_ends(self) -> Sequence[Sequence[Wanted]]:
+        """By zone: how many end posts are wished to be held by experienced people in which heats.
+        None where nobody is experienced.
         """
         if not self.task.has_experienced:
-            return [{} for _ in self.staffings]
-        return self._by_lanes(lambda lanes: (self.task.template.end_posts(lanes) + 1) // 2)
-
-    def _by_lanes(self, wanted: Callable[[int], int]) -> Sequence[Mapping[int, int]]:
-        of = {lanes: wanted(lanes) for lanes in {len(heat.lanes) for heat in self.task.heats}}
+            return [() for _ in self.staffings]
         return [
-            Counter(of[len(heat.lanes)] for heat in self.spell_of(zone).heats)
-            for zone in range(len(self.staffings))
+            wanted_at(self.spell_of(zone), one, self.task.template.experienced_ends, (Edge.END,))
+            for zone, one in enumerate(self.staffings)
         ]
 
     def serves(self, person: int, spell: int) -> list[int]:

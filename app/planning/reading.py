@@ -67,8 +67,7 @@ class Programme:
         if self.first_day is None or "T" in written:
             return (self.seconds(written),)
         clock_s = _seconds(written, None)
-        days = {heat.starts_s // DAY_S for heat in self.heats}
-        return tuple(day * DAY_S + clock_s for day in sorted(days))
+        return tuple(day * DAY_S + clock_s for day in self.days())
 
     def starts(self) -> frozenset[int]:
         """When a heat starts."""
@@ -83,9 +82,11 @@ class Programme:
             return told
         return f"{date.fromordinal(self.first_day.toordinal() + day)} {told}"
 
-    def days(self) -> range:
-        """The days on which heats are run, counted from the first."""
-        return range(max((heat.starts_s // DAY_S for heat in self.heats), default=0) + 1)
+    def days(self) -> tuple[int, ...]:
+        """The days on which heats are run, counted from the first. Those alone: a date that was
+        typed wrongly may lie a century off.
+        """
+        return tuple(sorted({heat.starts_s // DAY_S for heat in self.heats}))
 
 
 def programme_of(heats: Sequence[HeatRows], settings: Settings) -> Programme:
@@ -203,7 +204,7 @@ def _hours(one: PersonRow, programme: Programme) -> tuple[Span, ...]:
 
 def _dated_hours(one: PersonRow, programme: Programme) -> Span:
     """An open side reaches as far as the programme does, and never past the other."""
-    first_s, last_s = 0, len(programme.days()) * DAY_S
+    first_s, last_s = 0, (max(programme.days(), default=0) + 1) * DAY_S
     if one.begins:
         first_s = programme.seconds(one.begins)
         last_s = max(last_s, first_s + 1)

@@ -74,6 +74,11 @@ class CrewPlan:
         """Whether it is proven that no plan is better."""
         return all(not one.gap for one in self.counted)
 
+    @property
+    def values(self) -> list[int]:
+        """What the plan comes to in each wish, in their order: less is better."""
+        return [one.value for one in self.counted]
+
     def count(self, wish: Wish) -> int:
         """What the plan comes to in a wish."""
         return next((one.value for one in self.counted if one.wish is wish), 0)
@@ -111,9 +116,9 @@ class Missing:
     `fewer` is the same with fewer people, where others are moved for them; `whole` is a plan of the
     people who are there, where one was met: then nobody is missing.
 
-    `is_proven` where fewer do not suffice. With None for `people` no number of them mends it: the
-    template cannot take the lanes in use, or a pin forbids it. Whoever comes is taken to be there
-    all day and free of any barred position.
+    `is_proven` where fewer do not suffice, also with others moved but for those in `fewer`. With
+    None for `people` no number of them mends it: the template cannot take the lanes in use, or a
+    pin forbids it. Whoever comes is taken to be there all day and free of any barred position.
     """
 
     people: int | None

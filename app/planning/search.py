@@ -87,9 +87,9 @@ class Search:
         if not self._values and not self._complete(solver, placed):
             return self._as_it_is(placed)
         self._by_windows(Windows(self.model, sums))
-        counted = list(self._by_wishes(solver, sums, until))
+        bounds = self._by_wishes(solver, sums, until)
         placed = placed_by(self.model, self._values)
-        return Best(placed, tuple(counted), self._seconds(), self.stopped)
+        return Best(placed, self._counted(bounds), self._seconds(), self.stopped)
 
     def _filled(self) -> Placed | None:
         """A first plan that needs no solver: filled in the order of time, and what exchanging
@@ -137,13 +137,18 @@ class Search:
         """A plan that no solver has looked at: what is known of it without solving."""
         self._counts = tally(self.model, placed)
         self._say(force=True)
-        proven, counted = True, []
+        proven, bounds = True, {}
         for wish, value in self._counts.items():
-            at_least = self._foreseen(wish) if proven else self._foreseen_of_any(wish)
-            bound = min(value, at_least)
-            proven = proven and bound == value
-            counted.append(Counted(wish, value, bound))
-        return Best(placed, tuple(counted), self._seconds(), self.stopped)
+            bounds[wish] = self._foreseen(wish) if proven else self._foreseen_of_any(wish)
+            proven = proven and value <= bounds[wish]
+        return Best(placed, self._counted(bounds), self._seconds(), self.stopped)
+
+    def _counted(self, bounds: Mapping[Wish, int]) -> tuple[Counted, ...]:
+        """What the plan comes to at the end: where a wish was not proven, a step for a later one
+        may have mended it.
+        """
+        of = self._counts
+        return tuple(Counted(wish, of[wish], min(of[wish], low)) for wish, low in bounds.items())
 
     def _is_free(self) -> bool:
         """Whether nothing is firm but what a first plan heeds by itself."""
@@ -217,18 +222,18 @@ class Search:
 
     def _by_wishes(
         self, solver: Solver, sums: Mapping[Wish, Sum], until: Wish | None
-    ) -> Iterator[Counted]:
-        proven = True
+    ) -> Mapping[Wish, int]:
+        """What no plan that is as good before can go below, wish by wish down to the last."""
+        proven, bounds = True, {}
         for wish, what in sums.items():
             self._wish, self._bound = wish, self._foreseen(wish)
-            bound = self._lowest(solver, sums, wish)
-            value = self._counts[wish]
-            bound = min(value, bound if proven else self._foreseen_of_any(wish))
-            proven = proven and bound == value
-            yield Counted(wish, value, bound)
+            lowest = self._lowest(solver, sums, wish)
+            bounds[wish] = lowest if proven else self._foreseen_of_any(wish)
+            proven = proven and self._counts[wish] <= lowest
             if wish is until:
-                return
-            self._keep(what, value)
+                break
+            self._keep(what, self._counts[wish])
+        return bounds
 
     def _keep(self, what: Sum, value: int) -> None:
         """No later plan may come to more of it."""
@@ -275,9 +280,7 @@ class Search:
 
     def _foreseen(self, wish: Wish) -> int:
         """What no plan can go below, known without solving."""
-        if wish is Wish.EVEN_LOAD and self._counts[Wish.FULL_CREWS]:
-            return 0
-        return foreseen(self.model, wish)
+        return foreseen(self.model, wish, self._counts[Wish.FULL_CREWS])
 
     def _foreseen_of_any(self, wish: Wish) -> int:
         """The same of every plan, also of one that is better in an earlier wish: with fewer people

@@ -61,6 +61,10 @@ class Staffing:
         """How many people the largest seating takes."""
         return max(len(one.seats) for one in self.seatings)
 
+    def most_of(self, seats: Collection[Seat]) -> int:
+        """How many of these seats can be taken at once."""
+        return max(sum(seat in seats for seat in one.seats) for one in self.seatings)
+
 
 def watched(spell: Spell, seats: Iterable[Seat]) -> int:
     """How often a start or an end of a lane in use is watched, over the heats of the spell; once

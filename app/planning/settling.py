@@ -65,12 +65,16 @@ class _Settling:
         return in_reach
 
     def _is_alike(self, one: int, other: int, zone: int, seats: tuple[Seat, Seat]) -> bool:
-        """Whether every count stays what it is: lanes of own clubs, and experience at the end."""
+        """Whether every count stays what it is: lanes of own clubs, and experience at the end, as
+        far as both have something to watch in the same heats.
+        """
         (seat, theirs), own_at = seats, self.model.own_at
         before = own_at(one, zone, seat) + own_at(other, zone, theirs)
         after = own_at(one, zone, theirs) + own_at(other, zone, seat)
         as_good = self.model.is_experienced(one) == self.model.is_experienced(other)
-        return before == after and (seat.edge is theirs.edge or as_good)
+        wanted = self.model.experienced_ends[zone]
+        count_alike = all((seat in each.seats) == (theirs in each.seats) for each in wanted)
+        return before == after and (count_alike or as_good)
 
     def _is_pinned(self, person: int, spell: int) -> bool:
         name = self.model.task.people[person].id

@@ -46,6 +46,11 @@ class Spell:
         """The lanes in use, inner first; those of the whole row where a row was cut."""
         return tuple(sorted(self.by_use))
 
+    @property
+    def run_in(self) -> frozenset[int]:
+        """The lanes in which any of its own heats is run."""
+        return frozenset(lane for heat in self.heats for lane in heat.lanes)
+
 
 @dataclass(frozen=True, slots=True)
 class Zone:

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from itertools import pairwise
 from typing import TypeAlias
 
+from app.planning.begun import Begun
 from app.planning.model import Model, Placed, Post
 from app.planning.seats import Seat, watched
 from app.planning.spells import in_use
@@ -88,25 +89,30 @@ def faults(model: Model, placed: Placed) -> Iterator[Fault]:
 def faults_at(model: Model, zone: int, crew: Crew) -> Iterator[Fault]:
     """What falls short at one zone with this crew, whoever they are."""
     spell, take_overs = model.spell_of(zone), model.staffings[zone].zone.take_overs
+    if zone in model.begun:
+        yield from _faults_begun(model.begun[zone], spell.number, zone)
+        return
     wanted = len(Edge) * in_use(spell, spell.lanes)
     unwatched = len(take_overs) * (wanted - watched(spell, crew))
     if unwatched:
         yield Fault(Wish.WATCHED, spell.number, unwatched, zone=zone)
-    experienced = _experienced(model, crew)
-    if short := _short(model.experienced_ends[zone], experienced):
+    experienced = [seat for seat, person in crew.items() if model.is_experienced(person)]
+    if short := sum(one.short(experienced) for one in model.experienced_ends[zone]):
         yield Fault(Wish.EXPERIENCE, spell.number, short, zone=zone)
-    if missing := _short(model.full_crews[zone], len(crew)):
+    if missing := sum(one.short(crew) for one in model.full_crews[zone]):
         yield Fault(Wish.FULL_CREWS, spell.number, missing, zone=zone)
 
 
-def _short(wanted: Mapping[int, int], there: int) -> int:
-    return sum(max(0, number - there) * heats for number, heats in wanted.items())
-
-
-def _experienced(model: Model, crew: Crew) -> int:
-    return sum(
-        seat.edge is Edge.END and model.is_experienced(person) for seat, person in crew.items()
-    )
+def _faults_begun(begun: Begun, spell: int, zone: int) -> Iterator[Fault]:
+    """The same where it is no choice any more."""
+    short = {
+        Wish.WATCHED: begun.unwatched,
+        Wish.EXPERIENCE: begun.experienced,
+        Wish.FULL_CREWS: begun.people,
+    }
+    for wish, times in short.items():
+        if times:
+            yield Fault(wish, spell, times, zone=zone)
 
 
 def faults_of(model: Model, person: int, row: Row) -> Iterator[Fault]:

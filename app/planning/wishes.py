@@ -15,7 +15,7 @@ from enum import StrEnum
 
 from app.planning.linear import Sum, sum_of
 from app.planning.model import Model
-from app.planning.seats import Seat, watched
+from app.planning.seats import Seat
 from app.planning.spells import in_use
 from app.planning.timing import TooLong
 from app.rules.relay import Edge
@@ -55,11 +55,11 @@ def unwatched(model: Model) -> Sum:
     everything = 0
     terms: dict[int, float] = {}
     for zone, one in enumerate(model.staffings):
+        if zone in model.begun:
+            everything += model.begun[zone].unwatched
+            continue
         spell, times = model.spell_of(zone), len(one.zone.take_overs)
         everything += times * len(Edge) * in_use(spell, spell.lanes)
-        if model.has_begun(spell.number):  # whoever has stood there, some may have doubled others
-            everything -= times * watched(spell, model.stood_at(zone))
-            continue
         for seating in one.seatings:
             for seat in seating.seats:
                 filled = model.filled[zone, seating.people, seat]
@@ -149,11 +149,12 @@ def _ends_short_of_experience(model: Model) -> Sum:
     by heat.
     """
     short: dict[int, float] = {}
+    constant = sum(one.experienced for one in model.begun.values())
     for zone in range(len(model.staffings)):
-        there = list(_experienced_at_end(model, zone))
-        for wanted, heats in model.experienced_ends[zone].items():
-            short[_short(model, there, wanted)] = float(heats)
-    return Sum(short)
+        for wanted in model.experienced_ends[zone] if zone not in model.begun else ():
+            there = list(_experienced_at(model, zone, wanted.seats))
+            short[_short(model, there, wanted.people)] = float(len(wanted.heats))
+    return Sum(short, constant)
 
 
 def _short(model: Model, there: Collection[int], wanted: int) -> int:
@@ -163,9 +164,9 @@ def _short(model: Model, there: Collection[int], wanted: int) -> int:
     return column
 
 
-def _experienced_at_end(model: Model, zone: int) -> Iterator[int]:
+def _experienced_at(model: Model, zone: int, seats: Collection[Seat]) -> Iterator[int]:
     for seat in model.seats(zone):
-        if seat.edge is Edge.END:
+        if seat in seats:
             for at in range(len(model.task.people)):
                 if model.is_experienced(at) and (at, zone, seat) in model.taken:
                     yield model.taken[at, zone, seat]
@@ -176,14 +177,16 @@ def _people_short(model: Model) -> Sum:
     heat.
     """
     terms: dict[int, float] = defaultdict(float)
-    constant = 0
+    constant = sum(one.people for one in model.begun.values())
     for zone, one in enumerate(model.staffings):
-        there = [c for seat in one.seats for c in _sitting(model, zone, seat)]
-        for wanted, heats in model.full_crews[zone].items():
-            if wanted < one.most_seats():
-                terms[_short(model, there, wanted)] += heats
+        for wanted in model.full_crews[zone] if zone not in model.begun else ():
+            counting = (seat for seat in one.seats if seat in wanted.seats)
+            there = [column for seat in counting for column in _sitting(model, zone, seat)]
+            heats = len(wanted.heats)
+            if wanted.people < one.most_of(wanted.seats):
+                terms[_short(model, there, wanted.people)] += heats
                 continue
-            constant += wanted * heats
+            constant += wanted.people * heats
             for column in there:
                 terms[column] -= heats
     return Sum(terms, constant)

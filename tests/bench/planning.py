@@ -35,13 +35,15 @@ DAY = (
     *(Relay.FOUR_BY_100,) * 12,
     *(Relay.FOUR_BY_400,) * 8,
 )
+EIGHT = tuple(range(1, 9))
 MORNING = Span(9 * 3600 - 600, 13 * 3600)
 AFTERNOON = Span(12 * 3600, 48 * 3600)
 
 
 def a_day(people: int, heats: int, seed: int) -> Task:
-    """Eight lanes, a heat every five or eight minutes, half an hour's pause after each 25; one in
-    five is there for half of the day, two in three have a club.
+    """Eight lanes, of which one is empty now and then and in one heat of ten the two outermost; a
+    heat every five or eight minutes, half an hour's pause after each 25; one in five is there for
+    half of the day, two in three have a club.
     """
     chance = Random(seed)
     programme = tuple(_heats(chance, heats))
@@ -52,7 +54,8 @@ def _heats(chance: Random, count: int) -> Sequence[PlannedHeat]:
     clock_s, made = 9 * 3600, []
     for number in range(1, count + 1):
         relay = DAY[(number - 1) * len(DAY) // count]
-        lanes = sorted(chance.sample(range(1, 9), 8 if chance.random() < 0.7 else 7))
+        in_use = chance.choice([8] * 6 + [7] * 3 + [6])
+        lanes = list(EIGHT[:6]) if in_use == 6 else sorted(chance.sample(EIGHT, in_use))
         teams = dict(zip(lanes, chance.sample(CLUBS, len(lanes)), strict=True))
         event = f"Women {relay}"
         made.append(PlannedHeat(f"{number}", event, "heats", number, relay, clock_s, teams))

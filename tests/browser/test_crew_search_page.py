@@ -234,3 +234,21 @@ def test_one_persons_hours_are_changed_and_everybody_else_stays_as_they_were(
         expect(rows).to_have_count(3)
     stored = meet.organiser.get("crew/wishes").json()["people"]
     assert (stored[:2], stored[2]["hours"]) == (after, [{"begins": None, "ends": "11:00"}])
+
+
+def test_breaks_are_set_and_stay_when_something_else_is_wished(
+    chromium: Browser, meet: MeetAtHand
+) -> None:
+    a_programme(meet)
+    with a_window(chromium, meet.service, meet.organiser) as window:
+        page = window.open(address(meet))
+        page.fill("#longest-stint", "60")
+        page.fill("#shortest-break", "20")
+        page.get_by_role("button", name="Set the breaks").click()
+        expect(page.locator("#drop-out input[name=longest_stint_minutes]")).to_have_value("60")
+        page.select_option("#who-drops", label="Umpire 6")
+        page.get_by_role("button", name="Drops out").click()
+        expect(page.get_by_role("button", name="is back")).to_have_count(1)
+    wished = meet.organiser.get("crew/wishes").json()
+    assert (wished["longest_stint_minutes"], wished["shortest_break_minutes"]) == (60, 20)
+    assert len(wished["dropped"]) == 1

@@ -9,17 +9,30 @@ from __future__ import annotations
 
 import multiprocessing
 import os
+import re
 import signal
 import time
 from collections.abc import Iterator
+from functools import partial
 
 import pytest
 
+from app.crew_search.course import begin, end
+from app.crew_search.kept import SoFar
 from app.crew_search.searching import SERVER_ENDED
 from app.crew_search.task import asked_of
-from app.crew_search.wire import SearchIn
-from app.ids import MeetId, new_id
-from app.planning.facts import Span, Task
+from app.crew_search.wire import (
+    MissingOut,
+    PersonMissingOut,
+    PlanFoundOut,
+    SearchIn,
+    StandsOut,
+)
+from app.ids import HeatId, MeetId, new_id
+from app.meets.actions import empty_heat
+from app.planning.facts import Settings, Span, Task
+from app.rules.relay import Edge, Relay
+from app.store.action import Actor, Done, Unit
 from tests.builders import (
     Json,
     MeetAtHand,
@@ -36,6 +49,7 @@ pytestmark = pytest.mark.parametrize("running_service", ["sqlite"], indirect=Tru
 
 PATIENCE_S = 120.0
 HEATS = 4
+TWO_A_ZONE = "people,edge,side,lanes\n2,start,inside,8\n2,end,outside,8\n"
 
 
 def a_programme(meet: MeetAtHand, heats: int = HEATS) -> list[Json]:
@@ -151,6 +165,32 @@ def test_what_nobody_can_watch_is_told_with_who_would_mend_it(meet: MeetAtHand) 
     assert len(plan["unwatched"]) >= 1
     assert plan["missing"]["people"] == 1
     assert plan["missing"]["who"][0]["stands"][0]["heats"]
+
+
+@pytest.mark.parametrize("is_proven", [True, False])
+def test_how_few_people_more_is_told_as_an_upper_bound_where_it_is_not_proven(
+    meet: MeetAtHand, is_proven: bool
+) -> None:
+    gap = StandsOut(
+        relay=Relay.FOUR_BY_100, take_overs=[1], edge=Edge.END, lanes=[3, 4], heats=[], words=""
+    )
+    who = PersonMissingOut(official=None, official_name="", stands=[gap])
+    plan = PlanFoundOut(
+        posts=[],
+        people=0,
+        is_proven=False,
+        unwatched=[gap],
+        given_up=[],
+        missing=MissingOut(people=1, is_proven=is_proven, who=[who], moved=[], fewer=None),
+        changes=[],
+    )
+    search, nothing = new_id(), SoFar(version=0, untimed=[])
+    act = partial(meet.service.store.act_now, MeetId(meet.id), Actor(meet.organiser.id))
+    act(begin(search, SearchIn(), nothing))
+    act(end(search, nothing.model_copy(update={"plan": plan}), "", {}))
+    page = meet.organiser.get(f"/meets/{meet.id}/organiser/crew-search").text
+    assert ("1 person more would mend it:" in page) == is_proven
+    assert ("1 person more, at the most, would mend it:" in page) == (not is_proven)
 
 
 def test_a_search_can_be_followed_and_stopped_with_the_best_plan_so_far(
@@ -341,6 +381,8 @@ def test_umpires_plan_no_crew(service: Service) -> None:
         ({"pins": [{"heat": "01890a5d-ac96-774b-bcce-b302099a8057"}]}, "/pins/0/heat"),
         ({"template": [{"people": 2, "edge": "end", "side": "inside", "lanes": 8}]}, "/template"),
         ({"dropped": ["01890a5d-ac96-774b-bcce-b302099a8057"]}, "/dropped/0"),
+        ({"longest_stint_minutes": 14}, "/longest_stint_minutes"),
+        ({"shortest_break_minutes": 121}, "/shortest_break_minutes"),
     ],
 )
 def test_wishes_that_cannot_be_are_refused_by_their_field(
@@ -408,8 +450,7 @@ def test_somebody_who_is_listed_twice_is_told(meet: MeetAtHand) -> None:
 
 def test_a_template_from_a_file_is_kept_beside_the_people(meet: MeetAtHand) -> None:
     wishes(meet, people=[{"official": umpires(meet)[0]}])
-    text = "people,edge,side,lanes\n2,start,inside,8\n2,end,outside,8\n"
-    assert a_list(meet, "crew-template", text)["posts"] == 2
+    assert a_list(meet, "crew-template", TWO_A_ZONE)["posts"] == 2
     stored = meet.organiser.get("crew/wishes").json()
     assert (len(stored["people"]), len(stored["template"])) == (1, 2)
 
@@ -419,6 +460,20 @@ def planned_from(meet: MeetAtHand) -> Task:
     return meet.service.store.read_now(
         lambda conn: asked_of(conn, MeetId(meet.id), SearchIn())
     ).task
+
+
+def test_stints_and_breaks_are_those_that_the_meet_wishes_whatever_list_is_loaded(
+    meet: MeetAtHand,
+) -> None:
+    a_programme(meet)
+    assert planned_from(meet).settings == Settings()
+    stored = wishes(meet, longest_stint_minutes=20, shortest_break_minutes=10)
+    assert (stored["longest_stint_minutes"], stored["shortest_break_minutes"]) == (20, 10)
+    assert a_list(meet, "people-list", "name\nUmpire 1\n")["stored"]
+    assert a_list(meet, "crew-template", TWO_A_ZONE)["stored"]
+    kept = planned_from(meet).settings
+    assert (kept.longest_stint_min, kept.shortest_break_min) == (20, 10)
+    assert kept.longest_spell_min == 20, "else they were on post for longer without a break"
 
 
 def test_hours_are_the_meets_own_where_its_clock_changes(service: Service) -> None:
@@ -456,6 +511,21 @@ def test_heats_without_a_time_are_named_and_keep_their_posts(meet: MeetAtHand) -
     crew = take(meet, told)["posts"]
     there = [post for post in crew if untimed in post["heats"]]
     assert [(post["official"], post["lanes"]) for post in there] == [(umpires(meet)[0], [4])]
+
+
+def test_heats_without_a_draw_are_named_beside_those_without_a_time(meet: MeetAtHand) -> None:
+    *_, last = (HeatId(one["id"]) for one in a_programme(meet))
+
+    def emptied(unit: Unit) -> Done[None]:
+        empty_heat(unit, last)
+        return Done(None, None)
+
+    meet.service.store.act_now(MeetId(meet.id), Actor(meet.organiser.id), emptied)
+    told = searched(meet)
+    assert (told["undrawn"], told["untimed"]) == ([last], [])
+    page = meet.organiser.get(f"/meets/{meet.id}/organiser/crew-search").text
+    (note,) = re.findall("Left out, as they have no draw:(.+?)</p>", page)
+    assert "Women 4x100 m" in note
 
 
 def test_whoever_is_there_on_another_day_alone_is_not_planned(meet: MeetAtHand) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import argparse
 import csv
 import re
 import signal
@@ -14,16 +15,22 @@ from pathlib import Path
 import pytest
 
 from app.cli import main
+from app.planning.command import add_arguments
+from app.planning.from_files import asked_by
+from app.planning.reading import DAY_S
 from app.sheets.made_plan import read_made_plan
-from tests.planning.files import a_crew, a_programme, written
+from tests.planning.files import HEADER, a_crew, a_programme, written
 
 STARTS = ("10:00", "10:05", "10:10", "10:15")
 SIX = [f"Umpire {number}" for number in range(1, 7)]
 
 
+FILES = {"officials": "crew.csv", "programme": "programme.csv", "out": "plan.csv"}
+
+
 def crew(folder: Path, *more: str) -> int:
-    files = ["--officials", str(folder / "crew.csv"), "--programme", str(folder / "programme.csv")]
-    return main(["crew", *files, "--out", str(folder / "plan.csv"), *more])
+    files = [f"--{name}={folder / file}" for name, file in FILES.items()]
+    return main(["crew", *files, *more])
 
 
 def rows_of(path: Path) -> list[dict[str, str]]:
@@ -90,6 +97,25 @@ def test_whoever_drops_out_is_replaced_and_what_has_been_run_stays(tmp_path: Pat
     }
     assert all(row["last"] == "10:05" for row in run)
     assert "Umpire 3" not in {row["official"] for row in after if row["first"] >= "10:10"}
+
+
+def test_a_heat_of_fewer_lanes_is_told_as_watched_when_who_had_the_others_drops_out(
+    tmp_path: Path, capfd: pytest.CaptureFixture[str]
+) -> None:
+    rows = [
+        f"Women 4x400,heats,{heat},{lane},Team {heat}-{lane},Club,{start}"
+        for heat, start, lanes in ((1, "10:00", 8), (2, "10:08", 6))
+        for lane in range(1, lanes + 1)
+    ]
+    written(tmp_path / "programme.csv", HEADER, rows)
+    a_crew(tmp_path, SIX)
+    assert crew(tmp_path) == 0
+    kept = (tmp_path / "plan.csv").rename(tmp_path / "kept.csv")
+    posts = {(row["edge"], row["lanes"]): row["official"] for row in rows_of(kept)}
+    gone = ("--drop", posts["end", "7-8"], "--from", "10:05")
+    assert crew(tmp_path, "--keep", str(kept), *gone) == 0
+    out = capfd.readouterr().out
+    assert "Every edge of every lane in use is watched." in out
 
 
 def test_a_plan_that_was_changed_can_be_changed_again(tmp_path: Path) -> None:
@@ -202,6 +228,22 @@ def test_until_midnight_is_until_the_end_of_the_day(
     assert stood == [f"2026-11-{day} 23:50" for day in days]
 
 
+def test_hours_are_those_of_the_days_with_heats_however_far_apart_these_are(tmp_path: Path) -> None:
+    """Of a year that was typed wrongly nobody has hours on each day until then."""
+    a_programme(tmp_path, ("2026-11-29 10:00", "2026-11-30 10:00", "2099-11-29 10:00"))
+    rows = [f"{name},{9 + number}:00,18:00" for number, name in enumerate(SIX)]
+    a_crew(tmp_path, rows, "name,from,until")
+    files = [f"--{name}={tmp_path / file}" for name, file in FILES.items()]
+    parser = argparse.ArgumentParser()
+    add_arguments(parser)
+    task = asked_by(parser.parse_args(files)).task
+    days = [heat.starts_s // DAY_S for heat in task.heats]
+    assert [span.begins_s // DAY_S for span in task.people[0].hours] == days
+    assert all(
+        one.is_there(*(heat.starts_s,) * 2) for one in task.people[:2] for heat in task.heats
+    )
+
+
 @pytest.mark.parametrize("which", ["officials", "programme", "template", "keep"])
 def test_a_list_without_an_end_is_refused(
     tmp_path: Path, which: str, capfd: pytest.CaptureFixture[str]
@@ -254,6 +296,32 @@ def test_a_referee_stands_at_no_zone_and_hours_hold_each_day(tmp_path: Path) -> 
     rows = rows_of(tmp_path / "plan.csv")
     assert {row["official"] for row in rows} == {"Umpire 1"}
     assert [row["first"] for row in rows] == ["2026-06-13 10:00", "2026-06-14 10:00"]
+
+
+def test_stints_and_breaks_are_those_that_are_asked_for(
+    tmp_path: Path, capfd: pytest.CaptureFixture[str]
+) -> None:
+    """Two watch all four heats, from 9:58 to 11:05, with 13 minutes from one to the next."""
+    a_programme(tmp_path, ("10:00", "10:20", "10:40", "11:00"))
+    a_crew(tmp_path, SIX[:2])
+    told = {}
+    for more in ("", "--longest-stint 45", "--longest-stint 45 --break 13"):
+        assert crew(tmp_path, *more.split()) == 0
+        told[more] = re.search(r"(\d+) spells? past the longest stint", capfd.readouterr().out)
+    assert {more: found and found[1] for more, found in told.items()} == {
+        "": "0",
+        "--longest-stint 45": "2",
+        "--longest-stint 45 --break 13": "0",
+    }
+
+
+@pytest.mark.parametrize("more", ["--longest-stint 14", "--longest-stint 1e2", "--break 121"])
+def test_minutes_that_no_meet_asks_for_are_refused(
+    tmp_path: Path, more: str, capfd: pytest.CaptureFixture[str]
+) -> None:
+    with pytest.raises(SystemExit):
+        crew(tmp_path, *more.split())
+    assert re.search(r"choose (15 to 600|5 to 120) whole minutes", capfd.readouterr().err)
 
 
 def test_what_is_written_is_what_is_read_again(tmp_path: Path) -> None:

@@ -2,19 +2,27 @@
 
 from __future__ import annotations
 
+import subprocess
+import sys
+from collections.abc import Sequence
 from dataclasses import replace
 from math import inf
+from pathlib import Path
 from time import perf_counter
+from typing import Any
 
 import pytest
 
-from app.planning import advising, explaining
+from app.planning import advising, explaining, mending
 from app.planning.effort import Effort
 from app.planning.explaining import explained
 from app.planning.facts import Assignment, Barred, Before, Settings, Task
+from app.planning.limits import USUAL_S
 from app.planning.making import plan_crew
 from app.planning.mending import people_more
-from app.planning.results import CrewPlan, GivenUp, Unwatched
+from app.planning.reading import Programme
+from app.planning.results import CrewPlan, GivenUp, Missing, Unwatched
+from app.planning.telling import told_missing
 from app.planning.templates import default_template
 from app.planning.wishes import Wish
 from app.rules.relay import Edge, Relay, Side
@@ -31,6 +39,7 @@ from tests.planning.builders import (
     people,
 )
 
+ROOT = Path(__file__).parents[2]
 OTHER_WORK_S = 20
 """Of a machine that runs other tests beside this one."""
 
@@ -129,6 +138,36 @@ def test_whoever_stands_keeps_standing_while_others_come_to_mend_a_plan() -> Non
 
 
 def test_fewer_would_do_where_others_are_moved_and_those_are_named() -> None:
+    task, made = a_plan_of_which_two_ends_are_empty()
+    missing = people_more(task, EFFORT, made)
+    assert (missing.people, missing.moved, missing.is_proven) == (2, (), True)
+    assert missing.fewer is not None
+    assert (missing.fewer.people, missing.fewer.is_proven) == (1, True)
+    (moved,) = missing.fewer.moved
+    assert moved.person in {"Early", "Late"}
+
+
+def test_where_nobody_knows_whether_fewer_would_do_the_people_more_are_so_many_at_the_most(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """Somebody stops it when what is asked is answered for those who stand where they stand."""
+    task, made = a_plan_of_which_two_ends_are_empty()
+    asked: list[int | None] = []
+    fewest = mending._Mending.fewest
+
+    def counted(question: mending._Mending, at_most: int | None = None) -> Missing:
+        asked.append(at_most)
+        return fewest(question, at_most)
+
+    monkeypatch.setattr(mending._Mending, "fewest", counted)
+    effort = replace(EFFORT, should_stop=lambda: len(asked) > 1)
+    missing = people_more(task, effort, made)
+    assert (missing.people, missing.fewer, missing.is_proven) == (2, None, False)
+    (told, *_) = told_missing(missing, Programme(task.heats, None), {})
+    assert told.startswith("2 people more at the most would mend it, and nobody else moves;")
+
+
+def a_plan_of_which_two_ends_are_empty() -> tuple[Task, CrewPlan]:
     """The end of one zone is empty in the first heat and that of the other in the second, with no
     time to walk between. Where Early or Late goes to the other zone, one person mends both.
     """
@@ -151,12 +190,7 @@ def test_fewer_would_do_where_others_are_moved_and_those_are_named() -> None:
         Assignment(who, (heat,), Relay.FOUR_BY_200, take_overs, edge, (1, 2, 3, 4), side)
         for who, heat, take_overs, (edge, side) in stood
     )
-    missing = people_more(task, EFFORT, replace(plan_crew(task, EFFORT), assignments=plan))
-    assert (missing.people, missing.moved, missing.is_proven) == (2, (), True)
-    assert missing.fewer is not None
-    assert (missing.fewer.people, missing.fewer.is_proven) == (1, True)
-    (moved,) = missing.fewer.moved
-    assert moved.person in {"Early", "Late"}
+    return task, replace(plan_crew(task, EFFORT), assignments=plan)
 
 
 def test_where_those_who_are_there_suffice_a_whole_plan_comes_with_it() -> None:
@@ -172,21 +206,44 @@ def test_where_those_who_are_there_suffice_a_whole_plan_comes_with_it() -> None:
 def test_a_whole_plan_that_mending_meets_is_taken_over(monkeypatch: pytest.MonkeyPatch) -> None:
     task = a_task(people(6, experience=2), heats(3))
     whole = plan_crew(task, EFFORT)
-    real = advising.plan_crew
-    begun: list[object] = []
-
-    def hurried(task: Task, effort: Effort, begin: tuple[Assignment, ...] = ()) -> CrewPlan:
-        begun.append(begin)
-        if begin:
-            return real(task, effort, begin)
-        left = Unwatched(("heat 1",), Relay.FOUR_BY_400, (1, 2, 3), Edge.END, (1,))
-        return replace(whole, assignments=whole.assignments[1:], unwatched=(left,))
-
-    monkeypatch.setattr(advising, "plan_crew", hurried)
-    advice = advising.advise(task, EFFORT)
-    assert advice.plan.is_whole
+    watched, *others = whole.counted
+    first = spoiled(whole, counted=(replace(watched, value=3), *others))
+    advice = advised(task, first, whole, monkeypatch)
+    assert advice.plan.assignments == whole.assignments
     assert advice.missing is None
-    assert len(begun) == 2
+
+
+@pytest.mark.parametrize("more", [0, 1])
+def test_a_plan_gives_way_to_none_that_is_no_better_and_keeps_what_is_proven_of_either(
+    more: int, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    task = a_task(people(6, experience=2), heats(3))
+    whole = plan_crew(task, EFFORT)
+    *others, load = whole.counted
+    first = spoiled(whole, counted=(*others, replace(load, bound=0)))
+    second = replace(whole, counted=(*others, replace(load, value=load.value + more)))
+    assert not first.is_optimal
+    plan = advised(task, first, second, monkeypatch).plan
+    assert (plan.assignments, plan.is_optimal) == (first.assignments, True)
+
+
+def spoiled(whole: CrewPlan, **facts: Any) -> CrewPlan:
+    """The plan without its first post, so that a lane is told as unwatched."""
+    left = Unwatched(("heat 1",), Relay.FOUR_BY_400, (1, 2, 3), Edge.END, (1,))
+    return replace(whole, assignments=whole.assignments[1:], unwatched=(left,), **facts)
+
+
+def advised(
+    task: Task, first: CrewPlan, second: CrewPlan, monkeypatch: pytest.MonkeyPatch
+) -> advising.Advice:
+    """What is advised where one plan is found first, and another beginning with a whole one."""
+
+    def planned(_task: Task, _effort: Effort, begin: Sequence[Assignment] = ()) -> CrewPlan:
+        return second if begin else first
+
+    with monkeypatch.context() as planning:
+        planning.setattr(advising, "plan_crew", planned)
+        return advising.advise(task, EFFORT)
 
 
 def test_what_has_been_run_is_explained_no_more() -> None:
@@ -258,6 +315,24 @@ def test_a_large_day_is_explained_and_ends_in_its_time() -> None:
     told = {one.wish: one.costs for one in advice.given_up}
     assert told, "else there would be nothing to explain"
     assert any(told.values()), told
+
+
+@pytest.mark.slow
+def test_a_large_day_is_advised_within_ten_seconds_of_a_processor() -> None:
+    """From the start of a process to its end, which other work on the machine does not move."""
+    code = (
+        "from time import process_time\n"
+        "from app.planning.advising import advise\n"
+        "from app.planning.effort import Effort\n"
+        "from tests.bench.planning import a_day\n"
+        "advice = advise(a_day(18, 100, 1), Effort())\n"
+        "print(advice.plan.is_whole, len(advice.given_up), process_time())"
+    )
+    asked = [sys.executable, "-c", code]
+    told = subprocess.run(asked, cwd=ROOT, capture_output=True, text=True, check=True).stdout
+    is_whole, given_up, used_s = told.split()
+    assert (is_whole, int(given_up) > 0) == ("True", True)
+    assert float(used_s) < USUAL_S + 1.5
 
 
 @pytest.mark.slow

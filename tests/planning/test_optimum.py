@@ -20,6 +20,7 @@ from app.planning.facts import (
     Template,
 )
 from app.planning.making import plan_crew
+from app.planning.results import CrewPlan
 from app.planning.templates import default_template
 from app.planning.wishes import Wish
 from app.rules.relay import Edge, Relay, Side
@@ -40,6 +41,7 @@ from tests.planning.verifier import Verifier
 CLUBS = ("", "Harbour", "Millbrook", "Old Quarry")
 EIGHT = tuple(range(1, 9))
 SHORT_SPELLS = Settings(longest_spell_min=10, longest_stint_min=20, shortest_break_min=8)
+LONG_SPELLS = replace(SHORT_SPELLS, longest_spell_min=40, longest_stint_min=40)
 
 small_people = st.builds(
     Person,
@@ -70,9 +72,22 @@ def small_tasks(draw: st.DrawFn) -> Task:
     return a_task(named, programme, a_small_template(), settings=SHORT_SPELLS)
 
 
+@st.composite
+def small_rows(draw: st.DrawFn) -> Task:
+    """Three people who can stand anywhere, and a spell in which lanes are empty now and then."""
+    crew = draw(st.lists(small_people, min_size=3, max_size=3))
+    named = [
+        replace(one, id=f"U{n}", name=f"U{n}", hours=(), barred=()) for n, one in enumerate(crew)
+    ]
+    in_use = st.sets(st.sampled_from([1, 2, 3]), min_size=1)
+    teams = [dict.fromkeys(sorted(draw(in_use)), draw(st.sampled_from(CLUBS))) for _ in range(3)]
+    programme = [a_heat(n, f"10:{7 * n}", lanes=lanes) for n, lanes in enumerate(teams, start=1)]
+    return a_task(named, programme, a_small_template(), settings=LONG_SPELLS)
+
+
 @pytest.mark.slow
-@given(small_tasks())
-@settings(max_examples=25, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@given(small_tasks() | small_rows())
+@settings(max_examples=40, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 def test_no_plan_of_a_small_case_is_better_and_that_is_proven(task: Task) -> None:
     plan = plan_crew(task, EFFORT)
     verifier = Verifier(task)
@@ -93,6 +108,7 @@ def test_whoever_drops_out_changes_no_more_than_they_must(task: Task, data: st.D
     plan = plan_crew(again, EFFORT)
     assert Verifier(again).broken(plan.assignments) == []
     assert [one.value for one in plan.counted] == best_counts(again)
+    assert plan.is_whole == Verifier(again).is_watched(plan.assignments)
     assert plan.is_optimal
 
 
@@ -172,3 +188,29 @@ def test_of_experience_nothing_is_wished_where_nobody_has_any() -> None:
         {one.wish for one in plan_crew(a_task(crew, programme), EFFORT).counted} for crew in crews
     ]
     assert [Wish.EXPERIENCE in one for one in counted] == [False, True]
+
+
+def test_a_post_without_a_lane_in_use_makes_no_crew_full_and_brings_no_experience() -> None:
+    """Of a row of eight lanes one heat has six: its outermost post watches nothing then, whoever
+    has it, and that no plan can mend is known without solving.
+    """
+    programme = (a_heat(1, "10:00", lanes=EIGHT), a_heat(2, "10:08", lanes=EIGHT[:6]))
+    crew = (*people(5, experience=0), a_person("Old", experience=3))
+    posts = {6: default_template(8).posts[6]}
+    task = a_task(crew, programme, Template(posts))
+    pins = tuple(Pin("Old", heat.id, 1, Edge.END, frozenset({7, 8})) for heat in programme)
+    outermost, free = (plan_crew(one, EFFORT) for one in (replace(task, pins=pins), task))
+    assert (outermost.count(Wish.EXPERIENCE), free.count(Wish.EXPERIENCE)) == (1 + 2, 1 + 1)
+    (full,) = (one for one in at_once(task).counted if one.wish is Wish.FULL_CREWS)
+    assert (full.value, full.bound) == (1, 1)
+
+
+def at_once(task: Task) -> CrewPlan:
+    return plan_crew(task, Effort(limit_s=0.0))
+
+
+def test_the_load_of_crews_that_cannot_be_full_is_known_without_solving() -> None:
+    programme = tuple(a_heat(n, f"10:{8 * n}", lanes=EIGHT[: 8 - n % 2 * 2]) for n in range(3))
+    posts = {6: default_template(8).posts[6]}
+    (*_, load) = at_once(a_task(people(6), programme, Template(posts))).counted
+    assert (load.wish, load.value, load.bound) == (Wish.EVEN_LOAD, 3, 3)

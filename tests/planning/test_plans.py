@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import replace
 from random import Random
 
@@ -37,7 +38,7 @@ from tests.planning.builders import (
     heats,
     people,
 )
-from tests.planning.verifier import Verifier
+from tests.planning.verifier import PLACES, Verifier
 
 QUICK = Effort(limit_s=3.0)
 CLUBS = ("Harbour", "Millbrook", "Old Quarry", "Reed Island", "Tollgate", "Upper Weir")
@@ -144,6 +145,7 @@ def test_what_has_been_run_stays_and_whoever_dropped_out_stands_nowhere(
     plan, verifier = plan_crew(again, QUICK), Verifier(again)
     assert verifier.broken(plan.assignments) == []
     assert [one.value for one in plan.counted] == verifier.counts(plan.assignments)
+    assert plan.is_whole == verifier.is_watched(plan.assignments)
 
 
 def test_nobody_dropping_out_changes_nothing() -> None:
@@ -154,6 +156,18 @@ def test_nobody_dropping_out_changes_nothing() -> None:
     plan, verifier = plan_crew(again, QUICK), Verifier(again)
     assert verifier.counts(plan.assignments)[1] == 0
     assert _posts(plan.assignments) == _posts(first.assignments)
+
+
+def test_lanes_in_which_only_a_heat_that_was_run_had_teams_are_not_told_as_unwatched() -> None:
+    """Both parts of a row that is cut have the lanes of the whole, and nobody is there for them."""
+    eight, six = a_heat(1, "10:00", lanes=range(1, 9)), a_heat(2, "10:08", lanes=range(1, 7))
+    task = a_task(people(6), (eight, six))
+    first = plan_crew(task, QUICK).assignments
+    outermost = next(one.person for one in first if one.edge is Edge.END and one.lanes == (7, 8))
+    before = Before(first, six.starts_s, frozenset({outermost}))
+    plan = plan_crew(replace(task, before=before), QUICK)
+    assert plan.count(Wish.WATCHED) == 0
+    assert plan.unwatched == ()
 
 
 def test_two_posts_of_one_edge_are_kept_as_one() -> None:
@@ -257,6 +271,119 @@ def test_a_lane_that_two_have_watched_makes_up_for_none_of_the_next_heat() -> No
     unwatched = next(one for one in plan.counted if one.wish is Wish.WATCHED)
     assert (unwatched.value, unwatched.bound) == (3 * len(lanes), 3 * len(lanes))
     assert plan.is_whole  # of what is still to be run
+
+
+LANES = (1, 2, 3, 4)
+
+
+def stood(
+    person: str,
+    heat: PlannedHeat,
+    edge: Edge = Edge.END,
+    *take_overs: int,
+    lanes: tuple[int, ...] = LANES,
+) -> Assignment:
+    """A post inside as somebody plans it by hand: for some take-overs of a heat, or for all."""
+    of = take_overs or (1, 2, 3)
+    return Assignment(person, (heat.id,), heat.relay, of, edge, lanes, Side.INSIDE)
+
+
+def one_for_each_take_over(heat: PlannedHeat) -> tuple[Assignment, ...]:
+    """Six by hand, an edge of a take-over each."""
+    places = [(edge, take_over) for take_over in (1, 2, 3) for edge in Edge]
+    return tuple(
+        stood(person.id, heat, edge, take_over)
+        for person, (edge, take_over) in zip(people(6), places, strict=True)
+    )
+
+
+def two_at_one_post(heat: PlannedHeat) -> tuple[Assignment, ...]:
+    """Somebody who learns beside somebody who knows, both at one post."""
+    return (
+        stood("Umpire 1", heat),
+        stood("Umpire 2", heat),
+        stood("Umpire 3", heat, Edge.START),
+    )
+
+
+def one_at_both_edges(heat: PlannedHeat) -> tuple[Assignment, ...]:
+    return stood("Umpire 1", heat, Edge.START), stood("Umpire 1", heat, Edge.END)
+
+
+@pytest.mark.parametrize(
+    ("by_hand", "relay"),
+    [
+        *((one_for_each_take_over, relay) for relay in Relay),
+        (two_at_one_post, Relay.FOUR_BY_400),
+        (one_at_both_edges, Relay.FOUR_BY_400),
+    ],
+)
+def test_heats_that_have_begun_stay_post_by_post_whatever_their_posts_are(
+    by_hand: Callable[[PlannedHeat], tuple[Assignment, ...]], relay: Relay
+) -> None:
+    """Even where a template has no such posts: nobody can still stand there otherwise."""
+    programme = heats(4, relay, every_min=20)
+    run = tuple(post for heat in programme[:2] for post in by_hand(heat))
+    before = Before(run, programme[2].starts_s, frozenset({"Umpire 1"}))
+    task = a_task(people(8, experience=2), programme, a_small_template(), before=before)
+    plan, verifier = plan_crew(task, QUICK), Verifier(task)
+    assert verifier.broken(plan.assignments) == []
+    assert [one.value for one in plan.counted] == verifier.counts(plan.assignments)
+    assert plan.is_whole
+    begun = {heat.id for heat in programme[:2]}
+    assert tuple(one for one in plan.assignments if begun & {*one.heats}) == run
+
+
+@pytest.mark.slow
+@given(st.sampled_from(list(Relay)), st.randoms(use_true_random=False))
+@settings(max_examples=20, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+def test_what_was_run_by_hand_is_counted_as_it_was(relay: Relay, chance: Random) -> None:
+    """By anybody, for any take-overs of one place, over any lanes, some of them twice."""
+    programme = heats(4, relay, every_min=chance.choice([13, 15, 40]))
+    crew = tuple(replace(one, experience=chance.randint(0, 3)) for one in people(7))
+    run = tuple(
+        stood(person.id, heat, chance.choice(list(Edge)), *of, lanes=lanes)
+        for heat in programme[:2]
+        for person in chance.sample(crew, chance.randint(0, 7))
+        for place in [chance.choice([*PLACES[relay].values()])]
+        for of in [tuple(sorted(chance.sample(place, chance.randint(1, len(place)))))]
+        for lanes in [tuple(sorted(chance.sample(LANES, chance.randint(1, 4))))]
+    )
+    before = Before(run, programme[2].starts_s, frozenset({chance.choice(crew).id}))
+    task = a_task(crew, programme, a_small_template(), before=before)
+    plan, verifier = plan_crew(task, QUICK), Verifier(task)
+    assert verifier.broken(plan.assignments) == []
+    assert [one.value for one in plan.counted] == verifier.counts(plan.assignments)
+
+
+def test_whoever_stands_for_one_take_over_of_several_at_a_place_stands_at_that_place() -> None:
+    first, then = heats(2)
+    posts = [(Edge.START, 1, Side.INSIDE), (Edge.END, 3, Side.OUTSIDE)]
+    before = tuple(
+        replace(stood(person.id, heat, edge, take_over), side=side)
+        for heat in (first, then)
+        for person, (edge, take_over, side) in zip(people(2), posts, strict=True)
+    )
+    task = a_task(people(4), (first, then), a_small_template())
+    again = replace(task, before=Before(before, then.starts_s))
+    plan, verifier = plan_crew(again, QUICK), Verifier(again)
+    assert verifier.broken(plan.assignments) == []
+    assert [one.value for one in plan.counted] == verifier.counts(plan.assignments)
+    assert plan.count(Wish.UNCHANGED) == 0
+    assert {one.person for one in plan.assignments} == {"Umpire 1", "Umpire 2"}
+
+
+def test_two_posts_at_once_are_no_matter_where_they_have_begun_or_whoever_has_them_is_gone() -> (
+    None
+):
+    first, then = heats(2)
+    both = tuple(post for heat in (first, then) for post in one_at_both_edges(heat))
+    task = a_task(people(4), (first, then), a_small_template())
+    with pytest.raises(ValueError, match="at two posts in Women 4x400, heats, heat 2"):
+        plan_crew(replace(task, before=Before(both, then.starts_s)), QUICK)
+    gone = Before(both, then.starts_s, frozenset({"Umpire 1"}))
+    for before in (gone, Before(both[:2], then.starts_s)):
+        assert plan_crew(replace(task, before=before), QUICK).is_whole
 
 
 def test_a_day_for_almost_as_many_as_a_plan_takes_is_planned_though_more_are_missing() -> None:

@@ -2,18 +2,25 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import replace
 from random import Random
-from typing import Any
+from typing import Any, ClassVar
 
 import pytest
 
 from app.planning.building import build
 from app.planning.effort import Effort, NoPlan, Progress
 from app.planning.facts import Barred, Pin, Settings, Task
+from app.planning.linear import Sum
 from app.planning.making import plan_crew
+from app.planning.model import Placed
 from app.planning.pinning import contradiction
+from app.planning.search import Search
+from app.planning.solver import Solver
+from app.planning.tally import tally
 from app.planning.templates import default_template
+from app.planning.windows import Windows
 from app.planning.wishes import Wish
 from app.rules.relay import Edge, Relay
 from tests.planning.brute_force import best_counts
@@ -144,6 +151,36 @@ def test_what_forbids_a_pin_by_itself_is_named() -> None:
     assert "may not take" in refused(second, barred=(Barred(),))
     lanes = frozenset({1, 4, 5})
     assert "the template has no such post" in refused(replace(second, lanes=lanes))
+
+
+class MendingLate(Search):
+    """A search that has its first plan until the last wish, which then meets a better one."""
+
+    better: ClassVar[list[float]]
+
+    def _exchanged(self, placed: Placed, share: float = 1.0) -> Placed:
+        return placed
+
+    def _by_windows(self, windows: Windows) -> None:
+        pass
+
+    def _lowest(self, solver: Solver, sums: Mapping[Wish, Sum], wish: Wish) -> int:
+        if wish is Wish.EVEN_LOAD:
+            self._take(self.better)
+        return 0
+
+
+def test_what_is_told_is_what_the_plan_comes_to_where_a_later_wish_has_mended_an_earlier_one() -> (
+    None
+):
+    task = a_task(people(3, experience=2), heats(3), a_small_template())
+    thorough = Search(build(task), EFFORT)
+    thorough.run()
+    MendingLate.better = thorough._values
+    model = build(task)
+    best = MendingLate(model, EFFORT).run()
+    assert [one.value for one in best.counted] == list(tally(model, best.placed).values())
+    assert all(one.bound <= one.value for one in best.counted)
 
 
 def test_no_plan_at_all_is_better_than_what_a_search_says_is_the_least() -> None:

@@ -87,10 +87,10 @@ class Verifier:
 
     def _alone(self, person: Person, duty: Duty) -> Iterator[str]:
         heat, post = duty.heat, duty.post
+        if heat.starts_s < self.from_s:
+            return  # as the plan before has it, which `_history` holds
         if post.relay != heat.relay or post.take_overs not in PLACES[heat.relay].values():
             yield "no zone of this race"
-        if heat.starts_s < self.from_s:
-            return
         spans = [(span.begins_s, span.ends_s) for span in person.hours]
         # minute by minute, so that hours which join are told from those with a gap between
         minutes = [*range(self.there(heat), self.free(heat), 60), self.free(heat)]
@@ -100,8 +100,12 @@ class Verifier:
             yield "a barred position"
 
     def _ways(self, duties: list[Duty]) -> Iterator[str]:
-        """Every two of somebody's heats: one place at a time, and time to walk between."""
+        """Every two of somebody's heats: one place at a time, and time to walk between. How it was
+        possible by a plan of before nobody asks any more; but whoever comes from there walks.
+        """
         for one, other in combinations(duties, 2):
+            if other.heat.starts_s < self.from_s:
+                continue
             if one.heat is other.heat:
                 yield f"twice at one heat: {one}, {other}"
                 continue
@@ -165,8 +169,13 @@ class Verifier:
             *([sum(self._green(heat, plan) for heat in self.heats)] if told else []),
             sum(self._short(heat, plan) for heat in self.heats),
             sum(self._moves(theirs) for theirs in served),
-            max((len(theirs) for theirs in served), default=0),
+            max((len({duty.heat.id for duty in theirs}) for theirs in served), default=0),
         ]
+
+    def is_watched(self, plan: Sequence[Assignment]) -> bool:
+        """Whether nothing that is still to be run is unwatched."""
+        to_come = [heat for heat in self.heats if heat.starts_s >= self.from_s]
+        return not any(self._unwatched(heat, plan) for heat in to_come)
 
     def _unwatched(self, heat: PlannedHeat, plan: Sequence[Assignment]) -> int:
         crew = [one for one in plan if heat.id in one.heats]
@@ -183,10 +192,10 @@ class Verifier:
     def _changed(self, plan: Sequence[Assignment]) -> int:
         changed = 0
         for heat in self.heats:
-            then = {_post(one) for one in self.before if heat.id in one.heats}
+            then = _stands([one for one in self.before if heat.id in one.heats])
             if then:  # a heat that the plan before does not know is no change
-                now = {_post(one) for one in plan if heat.id in one.heats}
-                changed += len({post[0] for post in now ^ then} - self.gone)
+                now = _stands([one for one in plan if heat.id in one.heats])
+                changed += len({stand[0] for stand in now ^ then} - self.gone)
         return changed
 
     def _over_long(self, duties: list[Duty]) -> int:
@@ -211,19 +220,17 @@ class Verifier:
         ends = [sum(one.edge == Edge.END for one in crew) for crew in posts]
         wanted = -(-max(min(end, len(heat.lanes)) for end in ends) // 2)
         enough = self.task.settings.experienced
-        at_end = [one for one in plan if heat.id in one.heats and one.edge == Edge.END]
+        at_end = [one for one in _watching(heat, plan) if one.edge == Edge.END]
         old = [one for one in at_end if self.people[one.person].experience >= enough]
-        zones = PLACES[heat.relay].values()
-        return sum(max(0, wanted - sum(one.take_overs == z for one in old)) for z in zones)
+        return sum(max(0, wanted - len(_there(old, place))) for place in PLACES[heat.relay])
 
     def _short(self, heat: PlannedHeat, plan: Sequence[Assignment]) -> int:
         full = max(
             sum(min(sum(one.edge == edge for one in crew), len(heat.lanes)) for edge in Edge)
             for crew in self.task.template.posts.values()
         )
-        here = [one for one in plan if heat.id in one.heats]
-        zones = PLACES[heat.relay].values()
-        return sum(max(0, full - sum(one.take_overs == z for one in here)) for z in zones)
+        here = _watching(heat, plan)
+        return sum(max(0, full - len(_there(here, place))) for place in PLACES[heat.relay])
 
     def _moves(self, duties: list[Duty]) -> int:
         return sum(
@@ -242,17 +249,37 @@ def _is_barred(person: Person, take_over: int, post: Assignment) -> bool:
     )
 
 
+def _watching(heat: PlannedHeat, plan: Sequence[Assignment]) -> list[Assignment]:
+    """The posts that have a lane in use in a heat."""
+    return [one for one in plan if heat.id in one.heats and heat.lanes.keys() & set(one.lanes)]
+
+
 def _post(one: Assignment) -> tuple[object, ...]:
     return one.person, one.take_overs, one.edge, one.lanes, one.side
 
 
+def _stands(posts: list[Assignment]) -> set[tuple[object, ...]]:
+    """Who is where, at which edge and side, and looks at which lane: of which take-overs of a
+    place, and by how many posts, is the same to whoever stands there.
+    """
+    return {
+        (one.person, _place(one), one.edge, one.side, lane) for one in posts for lane in one.lanes
+    }
+
+
+def _there(posts: list[Assignment], place: int) -> set[str]:
+    return {one.person for one in posts if _place(one) == place}
+
+
 def _place(one: Assignment) -> int:
-    return next(m for m, take_overs in PLACES[one.relay].items() if take_overs == one.take_overs)
+    """A post of one of several take-overs at a place is at that place."""
+    found = PLACES[one.relay].items()
+    return next(m for m, take_overs in found if set(one.take_overs) <= set(take_overs))
 
 
 def way(track: Track, here: Assignment, there: Assignment) -> float:
     """Metres along the track between two posts; none within a zone, whose posts see each other."""
-    if (here.relay, here.take_overs) == (there.relay, there.take_overs):
+    if (here.relay, _place(here)) == (there.relay, _place(there)):
         return 0.0
     inside = here.side == there.side == Side.INSIDE
     outermost = 1 if inside else track.lanes
