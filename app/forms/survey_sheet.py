@@ -46,8 +46,9 @@ HOW = (
     "Carry the mark straight across the track, at right angles to the lanes, to the inner edge of "
     "the lane that is measured: the outer edge of the line, or of the kerb, at its left. From "
     "there lay the tape straight to where the zone's line meets the same edge. Of the finish line "
-    "take the edge nearer the start. Beyond the mark, on its other side, the tape counts as less "
-    "than nothing (−)."
+    "take the edge nearer the start. The mark “inside” is the same line one lane inside, carried "
+    "across like the others: so the tape lies along the edge between both lanes. Beyond the mark, "
+    "on its other side, the tape counts as less than nothing (−)."
 )
 
 

@@ -18,7 +18,7 @@ from app.forms.fonts import Weight
 from app.forms.painting import Area, Disc, SetText, Shape, Stroke, Trace
 from app.forms.paper import POINTS_PER_MM
 from app.rules.on_plan import edge_radius, spot_at
-from app.rules.survey import Mark
+from app.rules.survey import LETTERS, Mark
 from app.rules.track import Section, Track, ZonePlace, abreast, lap_length, section_length
 
 SCALES: Final = (100, 125, 150, 200, 250, 300, 400, 500, 600, 750, 1000)
@@ -29,14 +29,6 @@ STEP_M: Final = 0.5  # of a bend that is drawn as straight pieces: 1 mm off
 BESIDE: Final = 16.0  # points beside the track, for the letters of marks
 BELOW: Final = 26.0  # points below the drawing, for its scale and the direction
 LETTER: Final = 7.0
-LETTERS: Final = {
-    Mark.FINISH: "F",
-    Mark.FIRST_BEND_END: "A",
-    Mark.SECOND_BEND_START: "B",
-    Mark.SECOND_BEND_END: "C",
-}
-"""What each mark is called on the drawing and in the table beside it."""
-
 Point = tuple[float, float]
 
 

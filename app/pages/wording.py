@@ -59,7 +59,7 @@ WORDS: Mapping[str, Mapping[str, str]] = {
     "wish": {
         "every edge of every lane watched": _("edges of lanes that nobody watches"),
         "the plan before kept": _("heats in which somebody stands elsewhere than before"),
-        "breaks": _("rows of heats served though a break was due"),
+        "breaks": _("rows of heats though a break was due"),
         "no post over the own club's lane": _("heats over the own club's lane"),
         "experience at the end of the zone": _("experienced people short at the ends of zones"),
         "as many people a zone as the template knows": _("people short of full crews"),

@@ -19,7 +19,7 @@ NAMED = 6
 _AS_COUNTED: Mapping[Wish, tuple[str, str]] = {
     Wish.WATCHED: ("edge of a lane unwatched", "edges of lanes unwatched"),
     Wish.UNCHANGED: ("heat stood otherwise than before", "heats stood otherwise than before"),
-    Wish.BREAKS: ("spell past the longest stint", "spells past the longest stint"),
+    Wish.BREAKS: ("row of heats though a break was due", "rows of heats though a break was due"),
     Wish.OWN_CLUB: ("heat over the own club's lane", "heats over the own club's lane"),
     Wish.EXPERIENCE: (
         "experienced person short at the end of a zone",
@@ -50,10 +50,14 @@ def told_plan(plan: CrewPlan, task: Task) -> Iterator[str]:
 
 
 def _told_quality(plan: CrewPlan) -> Iterator[str]:
-    yield f"It comes to: {'; '.join(in_number(one.wish, one.value) for one in plan.counted)}."
+    counts = "; ".join(in_number(one.wish, one.value) for one in plan.counted)
+    yield f"It comes to, each heat counted: {counts}."
     open_ones = [one for one in plan.counted if one.gap]
     if not open_ones:
-        yield "Of plans whose posts change where these do, none is better: that is proven."
+        yield (
+            "Of plans whose posts change where these do, none is better, what counts most first: "
+            "that is proven."
+        )
         return
     first = open_ones[0]
     until = f"Proven as far as “{first.wish}”: "

@@ -9,7 +9,8 @@ How far off a line lies is told along the lane's measuring line, like the length
 """
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+from datetime import datetime
 from enum import StrEnum
 from functools import lru_cache
 from math import asin, cos, sin
@@ -66,6 +67,16 @@ class Mark(StrEnum):
     LANE_INSIDE = "same line one lane inside"
 
 
+LETTERS: Final[Mapping[Mark, str]] = MappingProxyType(
+    {
+        Mark.FINISH: "F",
+        Mark.FIRST_BEND_END: "A",
+        Mark.SECOND_BEND_START: "B",
+        Mark.SECOND_BEND_END: "C",
+    }
+)
+"""What each mark is called on the drawing of a zone and in the table beside it."""
+
 _ENDS: Final[Mapping[Section, tuple[Mark, Mark]]] = MappingProxyType(
     {
         Section.BEND_1: (Mark.FINISH, Mark.FIRST_BEND_END),
@@ -119,12 +130,14 @@ class Measured:
     """What a tape showed, in metres from the mark; less than nothing on the mark's other side.
 
     `back` says which side counted as more than nothing when it was measured: a corrected track can
-    move a line across its mark. None: the side on which the line must lie.
+    move a line across its mark. None: the side on which the line must lie. `at` is when it was
+    said, where that is known; the same said again is the same.
     """
 
     mark: Mark
     metres: float
     back: bool | None = None
+    at: datetime | None = field(default=None, compare=False)
 
 
 @dataclass(frozen=True, slots=True)
@@ -269,11 +282,13 @@ def survey(
     return Judged(found, refused)
 
 
-def as_measured(targets: tuple[LineTarget, ...], lines: Lines) -> Lines:
-    """The lines by the millimetre, and with the side that counts as more than nothing now."""
+def as_measured(targets: tuple[LineTarget, ...], lines: Lines, at: datetime) -> Lines:
+    """The lines by the millimetre, and with the side that counts as more than nothing now, as they
+    are said then.
+    """
     backs = {(one.lane, one.line, tape.mark): tape.back for one in targets for tape in one.tapes}
     return {
-        of: Measured(seen.mark, rounded(seen.metres), backs.get((*of, seen.mark)))
+        of: Measured(seen.mark, rounded(seen.metres), backs.get((*of, seen.mark)), at)
         for of, seen in lines.items()
     }
 

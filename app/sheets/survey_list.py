@@ -10,10 +10,11 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass
+from types import MappingProxyType
 from typing import Final
 
 from app.rules.relay import Relay, relay_named
-from app.rules.survey import LEAST_TAPE_M, MOST_TAPE_M, Mark, ZoneLine
+from app.rules.survey import LEAST_TAPE_M, LETTERS, MOST_TAPE_M, Mark, ZoneLine
 from app.sheets.columns import NO_MAPPING, Columns
 from app.sheets.fields import LANES, read_required_text, read_whole_number
 from app.sheets.problems import ProblemList, show
@@ -26,6 +27,13 @@ GIVEN: Final = (
 )
 """What stands in the list that is given out, and is reckoned anew when it comes back."""
 COLUMNS: Final = (*REQUIRED[:4], *GIVEN[:7], *REQUIRED[4:], *GIVEN[7:])
+SAME_M: Final = 0.002
+"""Two that are told to the millimetre."""
+NOT_SHORT: Final[Mapping[str, str]] = MappingProxyType({})
+_AS_ON_SHEETS: Final = {letter.casefold(): mark.value for mark, letter in LETTERS.items()} | {
+    "inside": Mark.LANE_INSIDE.value
+}
+"""What the sheets write for a mark."""
 TAKE_OVERS: Final = (1, 3)
 _NUMBER = re.compile(r"([-+−]?)([0-9]{1,3})(?:[.,]([0-9]{1,20}))?")
 
@@ -41,9 +49,9 @@ class MeasuredRow:
     line: ZoneLine
     mark: Mark
     metres: float
-    metres_into_it: float | None
-    """Where the list that went out has it, along its part of the lap; None where it says nothing
-    of it."""
+    lies: tuple[float, float] | None
+    """Where the list that went out has it, along its part of the lap, and by how much at the most
+    that is rounded; None where it says nothing of it."""
 
 
 def read_survey_list(
@@ -69,16 +77,14 @@ def _read(row: Row, problems: ProblemList) -> MeasuredRow | None:
     take_over = read_whole_number(row, "take_over", TAKE_OVERS, problems)
     lane = read_whole_number(row, "lane", LANES, problems)
     line = _word(row, "line", [one.value for one in ZoneLine], problems)
-    mark = _word(row, "measured_from", [one.value for one in Mark], problems)
+    mark = _word(row, "measured_from", [one.value for one in Mark], problems, _AS_ON_SHEETS)
     metres = _metres(row, problems)
     if relay is None or take_over is None or lane is None:
         return None
     if line is None or mark is None or metres is None:
         return None
-    into_it = _number_in(row.cells.get("metres_into_it", ""))
-    return MeasuredRow(
-        row.number, relay, take_over, lane, ZoneLine(line), Mark(mark), metres, into_it
-    )
+    lies = _lies(row, problems)
+    return MeasuredRow(row.number, relay, take_over, lane, ZoneLine(line), Mark(mark), metres, lies)
 
 
 def _relay(row: Row, problems: ProblemList) -> Relay | None:
@@ -90,11 +96,19 @@ def _relay(row: Row, problems: ProblemList) -> Relay | None:
     return relay
 
 
-def _word(row: Row, column: str, choice: list[str], problems: ProblemList) -> str | None:
+def _word(
+    row: Row,
+    column: str,
+    choice: list[str],
+    problems: ProblemList,
+    short: Mapping[str, str] = NOT_SHORT,
+) -> str | None:
+    """One of the choice, or what is short for it."""
     text = read_required_text(row, column, problems)
     if text is None:
         return None
     said = " ".join(text.casefold().replace("_", " ").split())
+    said = short.get(said, said)
     if said in choice:
         return said
     problems.add(
@@ -117,6 +131,18 @@ def _metres(row: Row, problems: ProblemList) -> float | None:
     why = f"{show(text)} m is more than a tape is laid here; it runs from -5 to 150. Correct it."
     problems.add(row.number, "measured_m", why)
     return None
+
+
+def _lies(row: Row, problems: ProblemList) -> tuple[float, float] | None:
+    text = row.cells.get("metres_into_it", "").strip()
+    metres = _number_in(text)
+    if metres is None:
+        if text:
+            why = f"{show(text)} is no length. Write it as it went out, or clear this column."
+            problems.add(row.number, "metres_into_it", why)
+        return None
+    digits = len(text.replace(",", ".").partition(".")[2])
+    return metres, max(SAME_M, 0.5 * 10**-digits)
 
 
 def _number_in(text: str) -> float | None:

@@ -11,9 +11,9 @@ from sqlalchemy import insert, select, update
 from app.record.kinds import Kind
 from app.refusals import Malformed, insist_on_version
 from app.rules.relay import Relay
-from app.rules.survey import LaneLine, Lines, ZoneLine, as_measured
+from app.rules.survey import LaneLine, Lines, Measured, ZoneLine, as_measured
 from app.store.action import Action, Deed, Done, Put, Unit
-from app.surveys.queries import zone_of
+from app.surveys.queries import meet_zones, zone_of
 from app.surveys.tables import zone_surveys
 from app.surveys.telling import told_zone
 from app.surveys.wire import ZoneSurveyIn, ZoneSurveyOut
@@ -32,20 +32,30 @@ class MeasuredZone:
     lines: Lines
 
     @property
-    def stored(self) -> list[Mapping[str, object]]:
-        """As it is kept: from the inside, and as runners meet the lines."""
+    def told(self) -> list[Mapping[str, object]]:
+        """As it is recorded: from the inside, and as runners meet the lines."""
         order = list(ZoneLine)
         placed = sorted(self.lines, key=lambda one: (one[0], order.index(one[1])))
+        return [_told(of, self.lines[of]) for of in placed]
+
+    @property
+    def stored(self) -> list[Mapping[str, object]]:
+        """The same, each line with when it was said: what was said last of its paint counts."""
         return [
-            {
-                "lane": lane,
-                "line": line.value,
-                "mark": self.lines[lane, line].mark.value,
-                "metres": self.lines[lane, line].metres,
-                "back": self.lines[lane, line].back,
-            }
-            for lane, line in placed
+            {**_told(of, seen), "at": seen.at.isoformat() if seen.at else None}
+            for of, seen in self.lines.items()
         ]
+
+
+def _told(of: LaneLine, seen: Measured) -> Mapping[str, object]:
+    lane, line = of
+    return {
+        "lane": lane,
+        "line": line.value,
+        "mark": seen.mark.value,
+        "metres": seen.metres,
+        "back": seen.back,
+    }
 
 
 def measure_zone(
@@ -54,19 +64,28 @@ def measure_zone(
     """Store what was measured in a zone; later it must name the version that it replaces."""
 
     def act(unit: Unit) -> Done[Put[ZoneSurveyOut]]:
-        before = zone_of(unit.conn, unit.meet_id, relay, take_over)
-        lines = as_measured(before.targets, sent.by_line)
-        measured = MeasuredZone(relay, take_over, lines)
-        if before.taped.lines == measured.lines and before.taped.version:
+        known = meet_zones(unit.conn, unit.meet_id)
+        before = known.one(relay, take_over)
+        lines = as_measured(before.targets, sent.by_line, unit.now)
+        if before.taped.version and not _says_more(before, lines):
             return Done(Put(told_zone(before), created=False), None)
         insist_on_version(before.taped.version, version, THERE, CHANGED)
+        _insist_it_can_be(known.alone(relay, take_over, lines), lines)
+        measured = MeasuredZone(relay, take_over, lines)
         _store(unit, measured)
         after = zone_of(unit.conn, unit.meet_id, relay, take_over)
-        _insist_it_can_be(after, lines)
         put = Put(told_zone(after), created=not before.taped.version)
         return Done(put, _deed(unit, [measured]))
 
     return act
+
+
+def _says_more(zone: Zone, lines: Lines, said: Iterable[LaneLine] | None = None) -> bool:
+    """Whether lines are others than those that are known of a zone; or the same, of paint that was
+    measured as another zone's since.
+    """
+    named = lines if said is None else said
+    return zone.taped.lines != lines or any(of in zone.shared for of in named)
 
 
 def measure_lines(listed: Sequence[ListedZone]) -> Action[None]:
@@ -76,17 +95,17 @@ def measure_lines(listed: Sequence[ListedZone]) -> Action[None]:
 
     def act(unit: Unit) -> Done[None]:
         zones = []
+        known = meet_zones(unit.conn, unit.meet_id)
         for one in listed:
             relay, take_over = one.zone.relay, one.zone.take_over
-            now = zone_of(unit.conn, unit.meet_id, relay, take_over)
-            known = now.taped.lines
-            lines = {**still_there(now.targets, known), **as_measured(now.targets, one.said)}
-            zone = MeasuredZone(relay, take_over, lines)
-            if zone.lines == known:
+            now = known.one(relay, take_over)
+            said = as_measured(now.targets, one.said, unit.now)
+            lines = {**still_there(now.targets, now.taped.lines), **said}
+            if not _says_more(now, lines, said):
                 continue
-            _store(unit, zone)
-            _insist_it_can_be(zone_of(unit.conn, unit.meet_id, relay, take_over), one.said)
-            zones.append(zone)
+            _insist_it_can_be(known.alone(relay, take_over, lines), said)
+            zones.append(MeasuredZone(relay, take_over, lines))
+            _store(unit, zones[-1])
         return Done(None, _deed(unit, zones) if zones else None)
 
     return act
@@ -116,7 +135,7 @@ def _store(unit: Unit, zone: MeasuredZone) -> None:
 def _deed(unit: Unit, zones: Iterable[MeasuredZone]) -> Deed:
     content = {
         "zones": [
-            {"relay": one.relay.value, "take_over": one.take_over, "lines": one.stored}
+            {"relay": one.relay.value, "take_over": one.take_over, "lines": one.told}
             for one in zones
         ]
     }

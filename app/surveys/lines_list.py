@@ -20,7 +20,7 @@ def lines_csv(zones: Iterable[Zone]) -> str:
 def _rows(zone: Zone) -> Iterator[list[OutCell]]:
     for target in zone.targets:
         found = zone.found.get(target.of)
-        measured = zone.taped.lines.get(target.of)
+        measured = found.measured if found else zone.taped.lines.get(target.of)
         mark = measured.mark if measured else target.tapes[0].mark
         tapes = {one.mark: rounded(one.metres) for one in target.tapes}
         fixed = [one for one in target.tapes if one.mark is not Mark.LANE_INSIDE]

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from types import MappingProxyType
-from typing import Final
+from typing import Final, TypeAlias
 
 from app.rules.book import Book
 from app.rules.relay import Relay
@@ -13,7 +13,7 @@ from app.rules.track import Track
 from app.sheets.listed import Listed, read_listed
 from app.sheets.problems import ProblemList
 from app.sheets.survey_list import MeasuredRow, read_survey_list
-from app.surveys.same_paint import sharing
+from app.surveys.same_paint import at_odds, sharing
 from app.surveys.wire import SurveyListOut
 from app.surveys.zones import (
     NOTHING,
@@ -27,8 +27,9 @@ from app.surveys.zones import (
     zone_at,
 )
 
-SAME_M: Final = 0.002
-"""Both are told to the millimetre."""
+Rows: TypeAlias = dict[ZoneName, dict[LaneLine, MeasuredRow]]
+"""The rows of a list by zone and line."""
+ROUNDED_M: Final = 1e-9
 NOTHING_KNOWN: Mapping[ZoneName, Taped] = MappingProxyType({})
 
 
@@ -48,7 +49,7 @@ def zones_listed(
     what stands against it.
     """
     rules, problems = book.zones_on(track), ProblemList()
-    by_zone: dict[ZoneName, dict[LaneLine, MeasuredRow]] = {}
+    by_zone: Rows = {}
     for row in listed.rows:
         if row.take_over not in rules.get(row.relay, {}):
             why = f"The edition has no zone for take-over {row.take_over} of a {row.relay} here."
@@ -58,7 +59,7 @@ def zones_listed(
             problems.add(row.row, "lane", why)
         else:
             by_zone.setdefault((row.relay, row.take_over), {})[row.lane, row.line] = row
-    zones = []
+    zones, alone = [], []
     for (relay, take_over), rows in by_zone.items():
         rule = rules[relay][take_over]
         targets = zone_targets(track, relay, take_over, rule)
@@ -71,6 +72,8 @@ def zones_listed(
             if target.of in rows:
                 _insist_on_place(rows[target.of], target, problems)
         zones.append(ListedZone(zone, said))
+        alone.append(zone_at(track, relay, take_over, rule, Taped(said)))
+    _tell_of_odds(alone, by_zone, track, problems)
     return zones, listed.with_problems(problems.told())
 
 
@@ -93,14 +96,27 @@ def _insist_on_place(row: MeasuredRow, target: LineTarget, problems: ProblemList
     """That the list is of the measures that the track has now: by others, a line that was measured
     well may seem to lie wrong, and the reverse.
     """
-    lies = rounded(target.place.metres)
-    if row.metres_into_it is not None and abs(row.metres_into_it - lies) > SAME_M:
+    if row.lies is None:
+        return
+    here, (listed, within) = target.place.metres, row.lies
+    if abs(listed - here) > within + ROUNDED_M:
         problems.add(
             row.row,
             "metres_into_it",
-            f"The list was made for another track or edition: this line lies {lies:g} m into its "
-            f"part of the lap here, not {row.metres_into_it:g} m. Judge it by the measures that "
-            "it was made for; where those were wrong, clear this column and send it again.",
+            f"The list was made for another track or edition: this line lies {here:.3f} m into its "
+            f"part of the lap here, not {listed:g} m. Judge it by the measures that it was made "
+            "for; where those were wrong, clear this column and send it again.",
+        )
+
+
+def _tell_of_odds(zones: Iterable[Zone], rows: Rows, track: Track, problems: ProblemList) -> None:
+    for (one, of), (other, its) in at_odds(track, zones):
+        first, second = rows[one.relay, one.take_over][of], rows[other.relay, other.take_over][its]
+        problems.add(
+            second.row,
+            "measured_m",
+            f"This line is the one of row {first.row}, of {one.name}, and by that it lies "
+            "otherwise. Measure it again, and keep the right one of both.",
         )
 
 

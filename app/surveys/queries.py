@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from datetime import datetime
 from typing import Any, Final
 
 from sqlalchemy import Connection, bindparam, select
@@ -14,7 +15,7 @@ from app.meets.tables import events, heats, lanes
 from app.meets.track import track_note, track_of
 from app.refusals import NotFound, StateConflict
 from app.rules.relay import Relay
-from app.rules.survey import Mark, Measured, ZoneLine
+from app.rules.survey import Lines, Mark, Measured, ZoneLine
 from app.rules.track import MOST_LANES, Track
 from app.store.prepared import Prepared
 from app.surveys.same_paint import sharing
@@ -52,16 +53,17 @@ def taped_in(conn: Connection, meet_id: MeetId) -> Mapping[ZoneName, Taped]:
 
 
 def _taped(row: Any) -> Taped:
-    return Taped(lines_stored(row.lines), row.version, row.measured_at)
+    return Taped(lines_stored(row.lines, row.measured_at), row.version, row.measured_at)
 
 
-def lines_stored(
-    lines: Iterable[Mapping[str, Any]],
-) -> dict[tuple[int, ZoneLine], Measured]:
-    """Lines as they are stored, by lane and line."""
+def lines_stored(lines: Iterable[Mapping[str, Any]], at: datetime | None = None) -> Lines:
+    """Lines as they are stored, by lane and line; `at` for those that do not say when."""
     return {
         (one["lane"], ZoneLine(one["line"])): Measured(
-            Mark(one["mark"]), one["metres"], one["back"]
+            Mark(one["mark"]),
+            one["metres"],
+            one["back"],
+            datetime.fromisoformat(one["at"]) if one.get("at") else at,
         )
         for one in lines
     }
@@ -106,6 +108,11 @@ class MeetZones:
             zone_at(self.track, relay, number, rule, self._taped(relay, number), tolerance)
             for relay, number, rule in all_zones(self.facts.book, self.track, relays)
         ]
+
+    def alone(self, relay: Relay, take_over: int, lines: Lines) -> Zone:
+        """A zone with these lines, and nothing of what was measured as another's."""
+        rule = self.facts.book.zones_on(self.track)[relay][take_over]
+        return zone_at(self.track, relay, take_over, rule, Taped(lines))
 
     def one(self, relay: Relay, take_over: int) -> Zone:
         """One zone; NotFound for one that the edition has not on such a track."""

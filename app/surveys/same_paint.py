@@ -1,6 +1,6 @@
 """Zones whose lines are the same paint, such as those of a 4x400 and a 4x800. Pure.
 
-What was measured of a line holds for each of its zones, and what was stored last counts.
+What was measured of a line holds for each of its zones, and what was said of it last counts.
 """
 
 from __future__ import annotations
@@ -17,8 +17,11 @@ from app.surveys.zones import Zone
 
 RECKONED_M: Final = 1e-6
 """By so much at the most two ways to reckon one place differ."""
+AT_ODDS_M: Final = 0.01
+"""Two who tape the same line agree to a centimetre, or one of them has read it wrongly."""
 BEFORE_ALL: Final = datetime.min.replace(tzinfo=UTC)
 
+ZoneLineOf: TypeAlias = tuple[Zone, LaneLine]
 Spot: TypeAlias = tuple[int, ZoneLine, bool | None, int]
 """A line on the ground: its lane, what it is, to which of its edges is measured, and its
 millimetre of the lap."""
@@ -39,32 +42,46 @@ def alike(track: Track, zones: Iterable[Zone]) -> Iterable[Sequence[Zone]]:
     return found.values()
 
 
+def at_odds(track: Track, zones: Iterable[Zone]) -> Iterator[tuple[ZoneLineOf, ZoneLineOf]]:
+    """Lines of different zones that are the same paint, and lie otherwise by the one than by the
+    other.
+    """
+    painted: dict[Spot, tuple[ZoneLineOf, float]] = {}
+    for zone in zones:
+        for of, seen in zone.found.items():
+            for spot in _spots(track, zone.rule, seen.target):
+                first, off_m = painted.setdefault(spot, ((zone, of), seen.off_m))
+                if abs(seen.off_m - off_m) > AT_ODDS_M:
+                    yield first, (zone, of)
+                    break
+
+
 def _painted(track: Track, measured: Iterable[Zone]) -> Mapping[Spot, tuple[Zone, Surveyed]]:
     """By spot, the line that was measured there last, and the zone as which."""
     painted: dict[Spot, tuple[Zone, Surveyed]] = {}
-    for zone in sorted(measured, key=_when, reverse=True):
-        for seen in zone.found.values():
-            for spot in _spots(track, zone.rule, seen.target):
-                painted.setdefault(spot, (zone, seen))
+    seen_in = [(zone, seen) for zone in measured for seen in zone.found.values()]
+    for zone, seen in sorted(seen_in, key=_when):
+        for spot in _spots(track, zone.rule, seen.target):
+            painted[spot] = (zone, seen)
     return painted
 
 
-def _when(zone: Zone) -> datetime:
-    return zone.taped.measured_at or BEFORE_ALL
+def _when(one: tuple[Zone, Surveyed]) -> tuple[datetime, str, int]:
+    zone, seen = one
+    return seen.measured.at or BEFORE_ALL, zone.relay.value, zone.take_over
 
 
 def _with_shared(track: Track, zone: Zone, painted: Mapping[Spot, tuple[Zone, Surveyed]]) -> Zone:
     found: dict[LaneLine, Surveyed] = {}
     shared: dict[LaneLine, Zone] = {}
     for target in zone.targets:
-        own = zone.found.get(target.of)
         there = next(filter(None, map(painted.get, _spots(track, zone.rule, target))), None)
-        if there is None or (own is not None and _when(zone) >= _when(there[0])):
-            found.update({} if own is None else {target.of: own})
+        if there is None:
             continue
         other, seen = there
         found[target.of] = replace(seen, target=target)
-        shared[target.of] = other
+        if (other.relay, other.take_over) != (zone.relay, zone.take_over):
+            shared[target.of] = other
     refused = {of: why for of, why in zone.refused.items() if of not in found}
     return replace(zone, found=found, shared=shared, refused=refused)
 

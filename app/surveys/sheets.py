@@ -9,10 +9,10 @@ from typing import Final
 
 from app.forms.sheet_head import MeetHead
 from app.forms.survey_sheet import SurveyedZone, SurveyRow, SurveySheets
-from app.forms.zone_on_track import LETTERS, ZoneOnTrack, marks_in_words
+from app.forms.zone_on_track import ZoneOnTrack, marks_in_words
 from app.plurals import spans
 from app.rules.relay import Relay
-from app.rules.survey import LineTarget, Mark, Verdict, ZoneLine, rounded
+from app.rules.survey import LETTERS, LineTarget, Mark, Verdict, ZoneLine, rounded
 from app.rules.track import Track, ZonePlace
 from app.surveys.same_paint import alike
 from app.surveys.zones import LINES, SECTIONS, Zone, edges_of, measures_of, track_in_words

@@ -61,7 +61,7 @@ def _line(zone: Zone, target: LineTarget) -> LineOut:
         to_end_m=rounded(target.to_section_end_m),
         past_finish_m=rounded(target.place.past_finish_m),
         tapes=[TapeOut(mark=one.mark, metres=rounded(one.metres)) for one in target.tapes],
-        measured=_measured(zone.taped.lines.get(target.of)),
+        measured=_measured(None if shared else zone.taped.lines.get(target.of)),
         measured_as=None if shared is None else _named(shared),
         off_m=None if found is None else rounded(found.off_m),
         verdict=None if found is None else found.verdict,

@@ -97,7 +97,7 @@ class LineOut(Wire):
         description="along the lane's measuring line; less than 0 just before the finish line"
     )
     tapes: list[TapeOut] = Field(description="the one that shows it best comes first")
-    measured: TapeOut | None
+    measured: TapeOut | None = Field(description="null where what counts was measured elsewhere")
     measured_as: ZoneNameOut | None = Field(
         description="the zone whose line is the same paint and was measured last, where that is "
         "another: what was measured there counts here"

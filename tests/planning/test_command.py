@@ -47,7 +47,7 @@ def test_a_whole_plan_is_written_and_told(
     out, err = capfd.readouterr()
     assert out.splitlines()[0].startswith("4 heats: 6 posts for 6 officials, planned after ")
     assert "Every edge of every lane in use is watched." in out
-    assert "none is better: that is proven." in out
+    assert "none is better, what counts most first: that is proven." in out
     assert re.search(r"^ +\d+\.\d s: ", err, re.MULTILINE)
     rows = rows_of(tmp_path / "plan.csv")
     assert {row["official"] for row in rows} == set(SIX)
@@ -307,7 +307,9 @@ def test_stints_and_breaks_are_those_that_are_asked_for(
     told = {}
     for more in ("", "--longest-stint 45", "--longest-stint 45 --break 13"):
         assert crew(tmp_path, *more.split()) == 0
-        told[more] = re.search(r"(\d+) spells? past the longest stint", capfd.readouterr().out)
+        told[more] = re.search(
+            r"(\d+) rows? of heats though a break was due", capfd.readouterr().out
+        )
     assert {more: found and found[1] for more, found in told.items()} == {
         "": "0",
         "--longest-stint 45": "2",

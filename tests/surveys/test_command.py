@@ -261,10 +261,43 @@ def test_what_was_measured_of_a_line_counts_for_every_zone_that_it_belongs_to(
         if row["verdict"] == "wrong"
     ]
     assert wrong == [
-        ("4x400", "2", True),
-        *(("4x400", "3", False), *(("4x800", number, False) for number in "123")),
+        *(("4x400", number, True) for number in "23"),
+        *(("4x800", number, True) for number in "123"),
     ]
     assert main(judge) == 3, "it stands as it was judged"
+
+
+def test_a_line_that_lies_otherwise_by_one_row_than_by_another_is_told(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    head = "relay,take_over,lane,line,measured_from,measured_m"
+    first, second = "4x400,2,6,end,F,9.931", "4x400,3,6,end,finish line,10.031"
+    path = tmp_path / "measured.csv"
+    path.write_text(f"{head}\n{first}\n{second}\n")
+    judge = ["survey", "--relay", "4x400", "--measured", str(path), "--out", str(tmp_path / "out")]
+    assert main(judge) == 1
+    told = capsys.readouterr().err
+    assert "row 3, measured_m: This line is the one of row 2, of 4x400, take-over 2" in told
+    path.write_text(f"{head}\n{first}\n4x400,3,6,end,finish line,9.933\n")
+    assert main(judge) == 0, "two tapes agree to some millimetres"
+
+
+@pytest.mark.parametrize(
+    ("wrote", "says"),
+    [("87.04", ""), ("87,038", ""), ("88.04", "made for another track"), ("87038", "no length")],
+)
+def test_where_a_list_says_that_its_lines_lie_is_read_as_it_was_written(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], wrote: str, says: str
+) -> None:
+    # tests/rules/published/takeover-4x100.csv: bend1:87.04 in lane 2
+    path = tmp_path / "measured.csv"
+    path.write_text(
+        "relay;take_over;lane;line;metres_into_it;measured_from;measured_m\n"
+        f"4x100;1;2;start;{wrote};A;30.977\n"
+    )
+    judge = ["survey", "--relay", "4x100", "--measured", str(path), "--tolerance", "20"]
+    assert main([*judge, "--out", str(tmp_path / "out")]) == (1 if says else 0)
+    assert says in capsys.readouterr().err
 
 
 def test_on_a_full_disk_the_sheets_and_the_list_stay_as_they_were(

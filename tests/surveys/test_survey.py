@@ -382,6 +382,66 @@ def test_what_was_measured_of_a_line_flags_the_heats_of_every_relay_that_it_serv
     assert (now["verdict"], now["measured_as"]) == ("right", {"relay": "4x800", "take_over": 3})
 
 
+def test_only_what_is_said_anew_of_a_line_takes_the_place_of_what_another_zone_says(
+    service: Service,
+) -> None:
+    meet = a_meet(service, start_list=a_start_list(2, event="Women 4x400 m"))
+    set_up_again(meet, terms={"zone_tolerance_m": 0.02})
+    meet.start(0)
+    meet.report()
+
+    def flags() -> list[str]:
+        service.clock.move(timedelta(minutes=10))
+        return list(meet.referee.get("docket").json()["cases"][0]["zone_flags"])
+
+    ends = [taped(zone_of(meet, 2, "4x400"), lane, "end") for lane in range(1, 9)]
+    assert measure(meet, *ends, take_over=2, relay="4x400").status_code == 201
+    assert flags() == []
+    wrong = taped(zone_of(meet, 1, "4x800"), 5, "end", 0.1)
+    assert measure(meet, wrong, take_over=1, relay="4x800").status_code == 201
+    assert "lane 5: end" in flags()[0]
+    # Another line of the first zone, by list; and all that is told of it with one line more.
+    row = b"relay,take_over,lane,line,measured_from,measured_m\n4x400,2,1,start,F,10.0\n"
+    assert meet.organiser.post("survey-list", content=row).status_code == 200
+    assert "lane 5: end" in flags()[0]
+    told = [
+        {"lane": one["lane"], "line": one["line"], **one["measured"]}
+        for one in zone_of(meet, 2, "4x400")["lines"]
+        if one["measured"]
+    ]
+    more = taped(zone_of(meet, 2, "4x400"), 2, "start")
+    assert measure(meet, *told, more, take_over=2, relay="4x400").status_code == 200
+    assert "lane 5: end" in flags()[0]
+    # The same value, said anew, is what counts from then on.
+    assert measure(meet, *told, more, ends[4], take_over=2, relay="4x400").status_code == 200
+    assert flags() == []
+    assert measure(meet, wrong, take_over=1, relay="4x800").status_code == 200
+    assert "lane 5: end" in flags()[0]
+
+
+def test_what_cannot_have_been_measured_is_refused_whatever_was_measured_as_another_zone(
+    service: Service,
+) -> None:
+    meet = a_meet(service, start_list=a_start_list(2, event="Women 4x400 m"))
+    end = taped(zone_of(meet, 1, "4x800"), 5, "end")
+    assert measure(meet, end, take_over=1, relay="4x800").status_code == 201
+    far = {**end, "metres": 149.0}
+    told = a_problem(measure(meet, far, take_over=2, relay="4x400"), 422, "malformed")
+    assert "more than 15 m off" in told["detail"]
+    assert zone_of(meet, 2, "4x400")["version"] == 0
+
+
+def test_the_list_that_goes_out_has_the_measure_that_counts(service: Service) -> None:
+    meet = a_meet(service, start_list=a_start_list(2, event="Women 4x400 m"))
+    end = taped(zone_of(meet, 2, "4x400"), 5, "end", 0.1)
+    assert measure(meet, end, take_over=2, relay="4x400").status_code == 201
+    rows = [row for row in the_list(meet) if row["measured_m"]]
+    assert [row["take_over"] for row in rows] == ["2", "3"]
+    assert {row["measured_m"] for row in rows} == {f"{end['metres']:.3f}"}
+    assert {row["off_m"] for row in rows} == {rows[0]["off_m"]}
+    assert float(rows[0]["off_m"]) == pytest.approx(0.1, abs=0.003)
+
+
 def test_lines_that_a_corrected_track_has_no_more_stand_in_no_lists_way(meet: MeetAtHand) -> None:
     whole = as_csv(filled(the_list(meet), {}))
     assert meet.organiser.post("survey-list", content=whole).status_code == 200
