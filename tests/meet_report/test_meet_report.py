@@ -12,6 +12,7 @@ from typing import Any
 
 import pytest
 
+from app.ids import new_id
 from app.meet_report.telling import COLUMNS
 from app.store.engine import database_path
 from tests.appeals.desk import (
@@ -24,7 +25,16 @@ from tests.appeals.desk import (
     set_aside,
     team,
 )
-from tests.builders import Json, MeetAtHand, a_meet, a_phone_clock, a_problem, a_report
+from tests.builders import (
+    Json,
+    MeetAtHand,
+    a_meet,
+    a_phone_clock,
+    a_post,
+    a_problem,
+    a_report,
+    add_official,
+)
 from tests.conftest import NewDatabase
 from tests.forms.pdf_reading import read_text
 from tests.running import Service, a_service
@@ -336,6 +346,36 @@ def figures_listed(meet: MeetAtHand) -> list[dict[str, str]]:
     """The list for spreadsheets, a figure a row."""
     written = meet.referee.get("meet-report.csv").content.decode("utf-8-sig")
     return list(csv.DictReader(io.StringIO(written)))
+
+
+def test_the_list_tells_apart_officials_of_one_name_and_one_who_is_named_as_the_whole(
+    service: Service,
+) -> None:
+    meet = a_meet(service, umpires=("Bo Halyard", "all"))
+    namesake = add_official(meet, "Bo Halyard", "umpire").id
+    all_posts = meet.organiser.get("crew")
+    further = a_post(new_id(), namesake, take_over=2)
+    kept = ("id", "official", "take_over", "edge", "lanes", "side", "relays")
+    posts = [{name: post[name] for name in kept} for post in all_posts.json()["posts"]]
+    put = meet.organiser.put("crew", {"posts": [*posts, further]}, etag=all_posts.headers["ETag"])
+    assert put.status_code == 200, put.text
+    meet.start(0)
+    assert meet.load_result(0).status_code == 201
+    assert meet.announce(0, despite="No telephone.").status_code == 201
+    silent = [one for one in figures_listed(meet) if one["section"] == "silent posts"]
+    by_name: dict[str, set[str]] = {}
+    for row in silent:
+        by_name.setdefault(row["key"], set()).add(row["official"])
+    assert namesake in by_name["Bo Halyard"]
+    assert len(by_name["Bo Halyard"]) == 2
+    assert by_name["all"] == {"", meet["all"].id}
+    told_apart = {one["official"] for one in told(meet, "referee")["silent_by_official"]}
+    assert {row["official"] for row in silent} == {"", *told_apart}
+
+
+def test_the_list_names_nobody_where_the_figures_are_ones_own(evening: MeetAtHand) -> None:
+    written = evening.umpire.get("meet-report.csv").content.decode("utf-8-sig")
+    assert {one["official"] for one in csv.DictReader(io.StringIO(written))} == {""}
 
 
 def report_of(meet: MeetAtHand, call: Json) -> str:
