@@ -605,6 +605,25 @@ def test_a_post_whose_flag_came_after_the_announcement_was_silent_then(service: 
     assert [one["words"] for one in report["silent_by_official"]] == ["Bo Halyard"]
 
 
+def test_silent_posts_are_of_the_run_that_counts_and_page_and_paper_say_so(
+    service: Service,
+) -> None:
+    meet = a_meet(service, umpires=("Bo Halyard",))
+    meet.start(0)
+    assert meet.load_result(0).status_code == 201
+    assert meet.announce(0, despite="No telephone.").status_code == 201
+    assert told(meet, "referee")["silent"]["count"] == 2
+    meet.hold_back(0)
+    assert told(meet, "referee")["silent"]["of"] == 0
+    page = meet.referee.get(f"/meets/{meet.id}/meet-report", headers=PAGE).text
+    paper = read_text(meet.referee.get("meet-report.pdf").content)
+    for text in (page, paper):
+        words = " ".join(text.split())
+        assert "for the first time, of the run that counts:" in words
+        assert "a race that is run again is counted anew." in words
+        assert "what came later does not change that" not in words
+
+
 def test_a_post_whose_report_was_taken_back_was_not_silent(service: Service) -> None:
     meet = a_meet(service, umpires=("Bo Halyard",))
     meet.start(0)
