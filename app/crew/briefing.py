@@ -149,7 +149,16 @@ def _place(day: Day, turn: Turn, told: set[tuple[Relay, Stand]]) -> Place:
 def _without_heat(day: Day, post: Post, told: set[tuple[Relay, Stand]]) -> Place:
     relays, stand = day.relays_for(post), stand_of(post)
     words = f"{stand.words} ({_listed(relays)})"
-    return Place(stands=(StandThere(words, _lies(day, relays, stand, told)),), heats=())
+    lies = _lies(day, relays, stand, told)
+    return Place(stands=(StandThere(words, lies),), heats=(), no_heat=_why_no_heat(day, post))
+
+
+def _why_no_heat(day: Day, post: Post) -> str:
+    if day.is_called_off(post):
+        return "Its heat was called off."
+    if any(heat.lanes for heat in day.heats_for(post)):
+        return "No heat that is drawn uses these lanes."
+    return "No heat of it is drawn yet."
 
 
 def _listed(relays: Iterable[Relay]) -> str:

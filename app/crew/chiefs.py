@@ -77,6 +77,9 @@ def sheet_of(day: Day, now: datetime, apart: Sequence[str]) -> ChiefsSheet:
         "Nobody watches": list(_unwatched(tables)),
         "Over their own club's lane": list(_own_clubs(day, people)),
         "At two places during one race": list(apart),
+        "In the plan, but their heats were called off": [
+            day.people[one].name for one in people if all(map(day.is_called_off, day.of(one)))
+        ],
         "In the plan, but left out": [
             day.people[one].name for one in people if not day.people[one].active
         ],
@@ -117,7 +120,9 @@ def spells(day: Day, relay: Relay) -> list[Spell]:
     """A relay's heats, parted wherever somebody else stands somewhere; without heats, the plan."""
     found: list[Spell] = []
     for heat in (one for one in day.heats if one.relay is relay):
-        crew, lanes = _crew(day.planned[heat.id]), {one.lane for one in heat.lanes}
+        # Also whoever stands over lanes that are not in use there: nobody is left out.
+        crew = _crew(post for post in day.posts if post.is_for(heat.id, heat.relay))
+        lanes = {one.lane for one in heat.lanes}
         if not found or not found[-1].takes(crew, lanes):
             found.append(Spell())
         found[-1].add(heat, crew, lanes)
@@ -135,15 +140,19 @@ def _crew(posts: Iterable[Post]) -> Crew:
 def _tables(day: Day, places: Mapping[OfficialId, int]) -> Iterator[CrewTable]:
     for relay in _relays(day):
         its = spells(day, relay)
-        lanes = range(1, max(day.facts.track.lanes, day.on_programme.get(relay, 0)) + 1)
-        # A plan of single heats is made for the lanes that are in use there.
-        is_by_heat = any(post.heats for post in day.posts if post.stands_for(relay))
-        rows = [*_watched(its, places), *_gaps(its, lanes, is_by_heat=is_by_heat)]
+        rows = [*_watched(its, places), *_gaps(its, _lanes_before_the_draw(day, relay))]
         yield CrewTable(
             relays=relay.value,
             columns=tuple(_when(day, one) for one in its) if len(its) > 1 else (ALL_DAY,),
             rows=tuple(sorted(rows, key=_as_met)),
         )
+
+
+def _lanes_before_the_draw(day: Day, relay: Relay) -> Iterable[int]:
+    """What is to be watched where no heat is drawn: all lanes; by a plan of single heats, none."""
+    if any(post.heats for post in day.posts if post.stands_for(relay)):
+        return ()
+    return range(1, max(day.facts.track.lanes, day.on_programme.get(relay, 0)) + 1)
 
 
 def _when(day: Day, spell: Spell) -> str:
@@ -177,12 +186,12 @@ def _where(take_over: int, edge: Edge) -> str:
     return f"take-over {take_over}, {edge}"
 
 
-def _gaps(its: Sequence[Spell], lanes: Iterable[int], *, is_by_heat: bool) -> Iterator[Row]:
-    """What nobody watches, in the columns in which it is so."""
+def _gaps(its: Sequence[Spell], before_the_draw: Iterable[int]) -> Iterator[Row]:
+    """What nobody watches of the lanes in use, in the columns in which it is so."""
     found: dict[tuple[int, Edge], list[frozenset[int]]] = {}
     for place, spell in enumerate(its):
         posts = [PostPlace("", one.take_over, one.edge, frozenset(one.lanes)) for one in spell.crew]
-        for gap in uncovered(posts, spell.in_use if is_by_heat else lanes):
+        for gap in uncovered(posts, spell.in_use or before_the_draw):
             columns = found.setdefault((gap.take_over, gap.edge), [frozenset()] * len(its))
             columns[place] |= {gap.lane}
     for (take_over, edge), columns in found.items():

@@ -18,7 +18,7 @@ from app.access.queries import officials_of
 from app.access.wire import OfficialOut
 from app.crew.queries import Post, lanes_in_words, planned_in, posts_of
 from app.ids import HeatId, MeetId, OfficialId
-from app.meets.queries import MeetFacts, heats_held, meet_facts, relays_of
+from app.meets.queries import MeetFacts, heats_held, meet_facts, relays_by_heat, relays_of
 from app.meets.track import track_note, track_of
 from app.meets.wire import HeatOut
 from app.plurals import runs
@@ -57,12 +57,13 @@ class Turn:
 
 @dataclass(frozen=True)
 class Day:
-    """A meet's plan with the heats that it is for."""
+    """A meet's plan with the heats that it is for; `drawn` are those that were called off too."""
 
     facts: MeetFacts
     posts: Sequence[Post]
     heats: Sequence[HeatOut]
     planned: Mapping[HeatId, Sequence[Post]]
+    drawn: Mapping[HeatId, Relay]
     on_programme: Mapping[Relay, int]
     people: Mapping[OfficialId, OfficialOut]
 
@@ -124,6 +125,15 @@ class Day:
         used = {post.id for planned in self.planned.values() for post in planned}
         return [post for post in self.of(official) if post.id not in used]
 
+    def heats_for(self, post: Post) -> list[HeatOut]:
+        """The heats that a post is planned for, whichever lanes are used there."""
+        return [heat for heat in self.heats if post.is_for(heat.id, heat.relay)]
+
+    def is_called_off(self, post: Post) -> bool:
+        """Whether it was planned for heats that were drawn, and none of them is held."""
+        was_drawn = any(post.is_for(*one) for one in self.drawn.items())
+        return was_drawn and not self.heats_for(post)
+
     def relays_for(self, post: Post) -> list[Relay]:
         """The relays that a post is for: those it names, else those on the programme."""
         wanted = post.relays or self.on_programme or frozenset(Relay)
@@ -170,6 +180,7 @@ def day_of(conn: Connection, meet_id: MeetId) -> Day:
         posts=posts,
         heats=heats,
         planned=planned_in(conn, meet_id, heats),
+        drawn=relays_by_heat(conn, meet_id),
         on_programme=relays_of(conn, meet_id),
         people={one.id: one for one in officials_of(conn, meet_id)},
     )

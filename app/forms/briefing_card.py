@@ -66,10 +66,13 @@ class StandThere:
 
 @dataclass(frozen=True, slots=True)
 class Place:
-    """Where somebody stands next, or has to be at once, and for which heats."""
+    """Where somebody stands next, or has to be at once, and for which heats; `no_heat` says why
+    there are none.
+    """
 
     stands: tuple[StandThere, ...]
     heats: tuple[HeatsThere, ...]
+    no_heat: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -277,8 +280,8 @@ def _write_places(flow: Flow, places: Sequence[Place], code: _Code) -> None:
             with code.beside(flow):
                 _write_heats(flow, some)
             left -= some.number
-        if not place.heats:
-            flow.write([Segment("No heat of it is drawn yet.", "heats")], TEXT, grey=LABEL_GREY)
+        if place.no_heat:
+            flow.write([Segment(place.no_heat, "heats")], TEXT, grey=LABEL_GREY)
         flow.skip(GAP / 2)
 
 

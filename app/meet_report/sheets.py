@@ -56,7 +56,8 @@ HOW = (
     "that was off; a report that was written with no flag shown is counted as such, and timed from "
     "when it arrived. The 90th percentile is interpolated (definition 7).",
     "A post is silent when announced where neither flag nor report of it had come when the result "
-    "of the heat was announced for the first time; what came later does not change that.",
+    "of the heat was announced for the first time, of the run that counts: a flag that came later "
+    "does not change that, a race that is run again is counted anew.",
 )
 
 

@@ -10,7 +10,7 @@ from app.rules.finding import title_of
 from app.rules.observation import Infringement
 from app.sheets.writing import OutCell, write_csv
 
-COLUMNS = ("section", "key", "measure", "count", "of", "low", "high", "seconds")
+COLUMNS = ("section", "key", "measure", "count", "of", "low", "high", "seconds", "official")
 COUNTS = (
     "white",
     "yellow",
@@ -89,34 +89,37 @@ def _times(one: Times) -> TimesOut:
 
 
 def report_csv(figures: Figures, names: Mapping[str, str]) -> str:
-    """All figures, one a row: of counts the count, of shares the interval, of times the seconds."""
+    """All figures, one a row: of counts the count, of shares the interval, of times the seconds;
+    last whose they are where they are one official's, as two may have one name.
+    """
     return write_csv(COLUMNS, _rows(figures, names))
 
 
 def _rows(figures: Figures, names: Mapping[str, str]) -> Iterator[Row]:
     yield from _counted("meet", "all", figures.whole)
     for one in figures.tallies:
-        yield from _counted(one.section, words_of(one.section, one.key, names), one)
+        who = one.key if one.section is Section.OFFICIAL else None
+        yield from _counted(one.section, words_of(one.section, one.key, names), one, who)
     yield from _timed(figures.times)
     yield _row("silent posts", "all", SILENT, figures.silent)
     for silent in figures.silent_by_official:
-        yield _row("silent posts", names[silent.key], SILENT, silent.share)
+        yield _row("silent posts", names[silent.key], SILENT, silent.share, silent.key)
     for ended in figures.ended:
-        yield (f"{ended.kind}s", ended.state, "count", ended.count, *[None] * 4)
+        yield (f"{ended.kind}s", ended.state, "count", ended.count, *[None] * 5)
 
 
-def _counted(section: str, key: str, one: Tally) -> Iterator[Row]:
+def _counted(section: str, key: str, one: Tally, official: str | None = None) -> Iterator[Row]:
     for name in COUNTS:
         count = getattr(one, name)
         if count is not None:
-            yield (section, key, name.replace("_", " "), count, *[None] * 4)
-    yield _row(section, key, "confirmed of those ruled on", one.share)
+            yield (section, key, name.replace("_", " "), count, *[None] * 4, official)
+    yield _row(section, key, "confirmed of those ruled on", one.share, official)
 
 
-def _row(section: str, key: str, measure: str, share: Share) -> Row:
+def _row(section: str, key: str, measure: str, share: Share, official: str | None = None) -> Row:
     low, high = share.interval or (None, None)
     ends = [None if end is None else round(end, 4) for end in (low, high)]
-    return (section, key, measure, share.count, share.of, *ends, None)
+    return (section, key, measure, share.count, share.of, *ends, None, official)
 
 
 def _timed(times: Sequence[Times]) -> Iterator[Row]:
@@ -124,11 +127,11 @@ def _timed(times: Sequence[Times]) -> Iterator[Row]:
         counted = len(one.seconds)
         for measure, seconds in (("median", one.median), ("p90", one.p90)):
             taken = None if seconds is None else round(seconds, 1)
-            yield ("times", one.step, measure, counted, *[None] * 3, taken)
-        yield ("times", one.step, "clock off", one.clock_off, *[None] * 4)
-        yield ("times", one.step, "clock not known", one.unknown, *[None] * 4)
+            yield ("times", one.step, measure, counted, *[None] * 3, taken, None)
+        yield ("times", one.step, "clock off", one.clock_off, *[None] * 5)
+        yield ("times", one.step, "clock not known", one.unknown, *[None] * 5)
         if one.without_flag is not None:
-            yield ("times", one.step, "no flag shown", one.without_flag, *[None] * 4)
+            yield ("times", one.step, "no flag shown", one.without_flag, *[None] * 5)
 
 
 def share_in_words(share: Share, nothing: str = "none ruled on") -> str:

@@ -294,9 +294,31 @@ def test_a_post_without_heats_names_its_relays_and_every_zone_that_differs_once(
     plan(meet, a_post(new_id(), bo, lanes=[8]), a_post(new_id(), bo, relays=["medley"]))
     words = cards(meet)["Bo Halyard"]
     assert "Take-over 1: end, lane 8, inside (4x100, 4x200, 4x400)" in words
-    assert words.count("No heat of it is drawn yet.") == 2
+    assert words.count("No heat that is drawn uses these lanes.") == 1
+    assert words.count("No heat of it is drawn yet.") == 1
     assert "4x100, 4x200, medley: 30 m, leg line 20 m after its start" in words
     assert "4x400: 20 m, leg line 10 m after its start" in words
+
+
+def call_off(meet: MeetAtHand, heat: str) -> None:
+    etag = meet.organiser.get(f"heats/{heat}").headers["ETag"]
+    sent = {"reasons": "A storm over the stadium."}
+    answer = meet.organiser.post(f"heats/{heat}/not-held", sent, etag=etag)
+    assert answer.status_code == 200, answer.text
+
+
+def test_a_post_whose_only_heat_was_called_off_says_so_and_not_that_none_is_drawn(
+    meet: MeetAtHand,
+) -> None:
+    load(meet, "Women 4x100 m", heats=2)
+    first, second = (one["id"] for one in meet.organiser.get("heats").json()["heats"])
+    bo, cleo = meet["Bo Halyard"].id, meet["Cleo Anchor"].id
+    plan(meet, a_post(new_id(), bo, heats=[second]), a_post(new_id(), cleo, heats=[first, second]))
+    call_off(meet, second)
+    made = cards(meet)
+    assert "Its heat was called off." in made["Bo Halyard"]
+    assert "drawn" not in made["Bo Halyard"]
+    assert "called off" not in made["Cleo Anchor"]
 
 
 def test_the_older_rule_has_its_acceleration_zone(service: Service) -> None:

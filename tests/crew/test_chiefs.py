@@ -24,7 +24,16 @@ from tests.builders import (
     a_start_list,
     add_official,
 )
-from tests.crew.test_briefing import MAY, MAY_NOT, OVAL, a_newcomer, load, plan, with_umpires
+from tests.crew.test_briefing import (
+    MAY,
+    MAY_NOT,
+    OVAL,
+    a_newcomer,
+    call_off,
+    load,
+    plan,
+    with_umpires,
+)
 from tests.forms.pdf_reading import count_pages
 from tests.forms.test_printing import check_rims
 from tests.forms.test_structure import elements_of, read_structure
@@ -118,6 +127,52 @@ def test_a_change_in_the_course_of_the_day_has_a_column_of_its_own(meet: MeetAtH
     row = words.partition("1E take-over 1, end lanes 3–4, inside ")[2]
     assert row.startswith("Bo Halyard Cleo Anchor – Bo Halyard")
     assert "4x100, 1E lanes 1–8 (10:40)" in words
+
+
+def test_lanes_that_no_heat_uses_are_unwatched_by_nobody_and_who_stands_there_is_shown(
+    meet: MeetAtHand,
+) -> None:
+    load(meet, "Women 4x100 m", lanes=[1, 2, 3, 4])
+    people = [a_newcomer(meet, f"Umpire {letter}") for letter in "ABCDEFGHIJKL"]
+    places = [
+        (take_over, edge, lanes)
+        for take_over in (1, 2, 3)
+        for edge in ("start", "end")
+        for lanes in ([1, 2, 3, 4], [5, 6, 7, 8])
+    ]
+    plan(
+        meet,
+        *(
+            a_post(new_id(), who, take_over=take_over, edge=edge, lanes=lanes)
+            for who, (take_over, edge, lanes) in zip(people, places, strict=True)
+        ),
+    )
+    words = told(meet)
+    assert words.count("lanes 5–8, inside Umpire") == 6
+    assert [letter for letter in "ABCDEFGHIJKL" if f"Umpire {letter}" not in words] == []
+    assert "nobody" not in words
+    assert "Nobody watches" not in words
+
+
+def test_lanes_in_use_that_nobody_watches_are_told_and_empty_ones_not(meet: MeetAtHand) -> None:
+    load(meet, "Women 4x100 m", lanes=[1, 2, 3, 4])
+    plan(meet, a_post(new_id(), meet["Bo Halyard"].id, lanes=[1, 2, 8]))
+    words = told(meet)
+    assert "4x100, 1E lanes 3–4" in words
+    assert "4x100, 1S lanes 1–4" in words
+
+
+def test_before_the_draw_all_lanes_are_to_be_watched(meet: MeetAtHand) -> None:
+    plan(meet, a_post(new_id(), meet["Bo Halyard"].id, lanes=[1, 2], relays=["4x100"]))
+    assert "4x100, 1E lanes 3–8" in told(meet)
+
+
+def test_whose_only_heat_was_called_off_is_told(meet: MeetAtHand) -> None:
+    first, second = timed(meet, 2)
+    bo, cleo = meet["Bo Halyard"].id, meet["Cleo Anchor"].id
+    plan(meet, a_post(new_id(), bo, heats=[second]), a_post(new_id(), cleo, heats=[first]))
+    call_off(meet, second)
+    assert "In the plan, but their heats were called off: Bo Halyard." in told(meet)
 
 
 def test_lanes_that_a_heat_leaves_empty_are_no_change(meet: MeetAtHand) -> None:

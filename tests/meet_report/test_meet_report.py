@@ -12,6 +12,7 @@ from typing import Any
 
 import pytest
 
+from app.ids import new_id
 from app.meet_report.telling import COLUMNS
 from app.store.engine import database_path
 from tests.appeals.desk import (
@@ -24,7 +25,16 @@ from tests.appeals.desk import (
     set_aside,
     team,
 )
-from tests.builders import Json, MeetAtHand, a_meet, a_phone_clock, a_problem, a_report
+from tests.builders import (
+    Json,
+    MeetAtHand,
+    a_meet,
+    a_phone_clock,
+    a_post,
+    a_problem,
+    a_report,
+    add_official,
+)
 from tests.conftest import NewDatabase
 from tests.forms.pdf_reading import read_text
 from tests.running import Service, a_service
@@ -338,6 +348,36 @@ def figures_listed(meet: MeetAtHand) -> list[dict[str, str]]:
     return list(csv.DictReader(io.StringIO(written)))
 
 
+def test_the_list_tells_apart_officials_of_one_name_and_one_who_is_named_as_the_whole(
+    service: Service,
+) -> None:
+    meet = a_meet(service, umpires=("Bo Halyard", "all"))
+    namesake = add_official(meet, "Bo Halyard", "umpire").id
+    all_posts = meet.organiser.get("crew")
+    further = a_post(new_id(), namesake, take_over=2)
+    kept = ("id", "official", "take_over", "edge", "lanes", "side", "relays")
+    posts = [{name: post[name] for name in kept} for post in all_posts.json()["posts"]]
+    put = meet.organiser.put("crew", {"posts": [*posts, further]}, etag=all_posts.headers["ETag"])
+    assert put.status_code == 200, put.text
+    meet.start(0)
+    assert meet.load_result(0).status_code == 201
+    assert meet.announce(0, despite="No telephone.").status_code == 201
+    silent = [one for one in figures_listed(meet) if one["section"] == "silent posts"]
+    by_name: dict[str, set[str]] = {}
+    for row in silent:
+        by_name.setdefault(row["key"], set()).add(row["official"])
+    assert namesake in by_name["Bo Halyard"]
+    assert len(by_name["Bo Halyard"]) == 2
+    assert by_name["all"] == {"", meet["all"].id}
+    told_apart = {one["official"] for one in told(meet, "referee")["silent_by_official"]}
+    assert {row["official"] for row in silent} == {"", *told_apart}
+
+
+def test_the_list_names_nobody_where_the_figures_are_ones_own(evening: MeetAtHand) -> None:
+    written = evening.umpire.get("meet-report.csv").content.decode("utf-8-sig")
+    assert {one["official"] for one in csv.DictReader(io.StringIO(written))} == {""}
+
+
 def report_of(meet: MeetAtHand, call: Json) -> str:
     """The report that a yellow flag raised."""
     return str(meet.umpire.get(f"calls/{call['id']}").json()["report"])
@@ -563,6 +603,25 @@ def test_a_post_whose_flag_came_after_the_announcement_was_silent_then(service: 
     report = told(meet, "referee")
     assert (report["silent"]["count"], report["silent"]["of"]) == (1, 2)
     assert [one["words"] for one in report["silent_by_official"]] == ["Bo Halyard"]
+
+
+def test_silent_posts_are_of_the_run_that_counts_and_page_and_paper_say_so(
+    service: Service,
+) -> None:
+    meet = a_meet(service, umpires=("Bo Halyard",))
+    meet.start(0)
+    assert meet.load_result(0).status_code == 201
+    assert meet.announce(0, despite="No telephone.").status_code == 201
+    assert told(meet, "referee")["silent"]["count"] == 2
+    meet.hold_back(0)
+    assert told(meet, "referee")["silent"]["of"] == 0
+    page = meet.referee.get(f"/meets/{meet.id}/meet-report", headers=PAGE).text
+    paper = read_text(meet.referee.get("meet-report.pdf").content)
+    for text in (page, paper):
+        words = " ".join(text.split())
+        assert "for the first time, of the run that counts:" in words
+        assert "a race that is run again is counted anew." in words
+        assert "what came later does not change that" not in words
 
 
 def test_a_post_whose_report_was_taken_back_was_not_silent(service: Service) -> None:
