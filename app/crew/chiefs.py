@@ -15,6 +15,7 @@ from app.crew.day import Day, Stand, day_of, stand_of
 from app.crew.heats_named import in_words
 from app.crew.queries import Post, lanes_in_words
 from app.crew.telling import to_mind
+from app.crew_search.against import Against, Posted, against_wishes
 from app.forms.chiefs_sheet import ChiefsSheet, CrewTable, Note, Row
 from app.forms.crew_on_track import CrewOnTrack, name_of
 from app.ids import MeetId, OfficialId
@@ -61,11 +62,14 @@ def for_the_chief(conn: Connection, meet_id: MeetId, now: datetime) -> ChiefsShe
     day = day_of(conn, meet_id)
     names = {ident: one.name for ident, one in day.people.items()}
     apart = to_mind(conn, meet_id, day.posts, names).apart
-    return sheet_of(day, now, [one.words for one in apart])
+    against = against_wishes(conn, meet_id)
+    return sheet_of(day, now, [one.words for one in apart], against)
 
 
-def sheet_of(day: Day, now: datetime, apart: Sequence[str]) -> ChiefsSheet:
-    """The same of a plan at hand; `apart` says whom it wants at two places during one race."""
+def sheet_of(day: Day, now: datetime, apart: Sequence[str], against: Against) -> ChiefsSheet:
+    """The same of a plan at hand; `apart` says whom it wants at two places during one race, and
+    `against` what of it goes against what is wished.
+    """
     facts = day.facts
     holders = {post.official_id for post in day.posts}
     people = [ident for ident in day.people if ident in holders]
@@ -77,6 +81,9 @@ def sheet_of(day: Day, now: datetime, apart: Sequence[str]) -> ChiefsSheet:
         "Nobody watches": list(_unwatched(tables)),
         "Over their own club's lane": list(_own_clubs(day, people)),
         "At two places during one race": list(apart),
+        "Dropped out, and still has posts": [_posted(one) for one in against.dropped],
+        "On post outside their hours": [_posted(one) for one in against.outside_hours],
+        "Where they may not stand": [_posted(one) for one in against.barred],
         "In the plan, but their heats were called off": [
             day.people[one].name for one in people if all(map(day.is_called_off, day.of(one)))
         ],
@@ -233,10 +240,18 @@ def _own_clubs(day: Day, people: Iterable[OfficialId]) -> Iterator[str]:
         who = day.people[ident]
         there = [heat for heat in day.heats if _watches_own(day, heat, ident, who.affiliation)]
         if there:
-            named = ", ".join(in_words([one]) for one in there[:HEATS_NAMED])
-            further = len(there) - HEATS_NAMED
-            more = f" and {counted(further, 'more heat')}" if further > 0 else ""
-            yield f"{who.name} ({who.affiliation}): {named}{more}"
+            yield f"{who.name} ({who.affiliation}): {_first_of(there)}"
+
+
+def _posted(one: Posted) -> str:
+    return f"{one.name}: {_first_of(one.heats)}"
+
+
+def _first_of(heats: Sequence[HeatOut]) -> str:
+    """The first of some heats by name, the others by their number."""
+    named = ", ".join(in_words([one]) for one in heats[:HEATS_NAMED])
+    further = len(heats) - HEATS_NAMED
+    return f"{named} and {counted(further, 'more heat')}" if further > 0 else named
 
 
 def _watches_own(day: Day, heat: HeatOut, who: OfficialId, affiliation: str) -> bool:

@@ -1,7 +1,8 @@
 """Taking over a crew list: the names in it become posts of the plan.
 
 A post that the plan has already, for the same official at the same place, keeps its id, so that
-flags shown there and badges handed out stay with it. The list is the whole plan.
+flags shown there and badges handed out stay with it. The list is the whole plan. A row for somebody
+who has dropped out is none of its posts: it is left aside, and told.
 """
 
 from __future__ import annotations
@@ -17,16 +18,17 @@ from app.crew.wire import MOST_HEATS, MOST_POSTS, CrewIn, CrewListOut, PostIn
 from app.ids import HeatId, new_id
 from app.meets.wire import HeatOut
 from app.rules.relay import Edge, Relay, Side
-from app.sheets.crew_list import HeatsAsked, PostRow, read_crew_list
+from app.sheets.crew_list import DroppedRow, HeatsAsked, PostRow, read_crew_list
 from app.sheets.listed import Listed, read_listed
 from app.sheets.problems import ProblemList, show
 from app.visible import likeness
 
 MostLanes = Callable[[frozenset[Relay]], int]
+CrewRow = PostRow | DroppedRow
 
 
-def read_file(content: bytes, columns: Mapping[str, str]) -> Listed[PostRow]:
-    """The posts in a file and every problem in it, by row and column."""
+def read_file(content: bytes, columns: Mapping[str, str]) -> Listed[CrewRow]:
+    """The rows in a file and every problem in it, by row and column."""
     return read_listed(read_crew_list, content, columns)
 
 
@@ -63,7 +65,7 @@ class Place:
     side: Side
 
 
-def plan(listed: Listed[PostRow], known: Known) -> tuple[CrewIn, Listed[PostRow]]:
+def plan(listed: Listed[CrewRow], known: Known) -> tuple[CrewIn, Listed[CrewRow]]:
     """The plan that the list makes, and the list with what stands against it."""
     by_name: dict[str, list[OfficialOut]] = {}
     for person in known.people:
@@ -71,7 +73,7 @@ def plan(listed: Listed[PostRow], known: Known) -> tuple[CrewIn, Listed[PostRow]
     problems, left = ProblemList(), list(known.before)
     whole: list[PostIn] = []
     single: dict[Place, set[HeatId]] = {}
-    for row in listed.rows:
+    for row in posts_in(listed):
         found = by_name.get(likeness(row.official)) or _as_written_out(row.official, by_name)
         heats = None if row.heats is None else known.heats_asked(row.heats)
         relays = frozenset(heat.relay for heat in heats) if heats else frozenset(row.relays)
@@ -88,6 +90,11 @@ def plan(listed: Listed[PostRow], known: Known) -> tuple[CrewIn, Listed[PostRow]
     posts = [*whole, *(as_sent(place, (), heats, left) for place, heats in single.items())]
     _tell_of_too_many(posts, problems)
     return CrewIn(posts=posts[:MOST_POSTS]), listed.with_problems(problems.told())
+
+
+def posts_in(listed: Listed[CrewRow]) -> list[PostRow]:
+    """The rows that make posts."""
+    return [row for row in listed.rows if isinstance(row, PostRow)]
 
 
 def _as_written_out(name: str, by_name: Mapping[str, list[OfficialOut]]) -> Sequence[OfficialOut]:
@@ -182,12 +189,13 @@ def _is_that(post: Post, place: Place) -> bool:
     return where == (place.official, place.take_over, place.edge, place.lanes)
 
 
-def summary(sent: CrewIn, listed: Listed[PostRow], mind: ToMind, *, stored: bool) -> CrewListOut:
+def summary(sent: CrewIn, listed: Listed[CrewRow], mind: ToMind, *, stored: bool) -> CrewListOut:
     """What the list makes, and what is to be minded of that plan."""
     return CrewListOut(
         stored=stored,
         posts=len(sent.posts),
-        people=len({likeness(row.official) for row in listed.rows}),
+        people=len({likeness(row.official) for row in posts_in(listed)}),
+        dropped_out=[row.official for row in listed.rows if isinstance(row, DroppedRow)],
         unwatched=[gap.words for gap in mind.unwatched],
         apart=[one.words for one in mind.apart],
         ignored_columns=list(listed.ignored),

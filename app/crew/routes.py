@@ -26,7 +26,6 @@ from app.header_names import A_LIST, LARGEST_LIST, ColumnNames, list_sent
 from app.ids import ChosenId, HeatId, MeetId
 from app.meets.queries import programme
 from app.refusals import FileRefused
-from app.sheets.crew_list import PostRow
 from app.sheets.listed import Listed
 
 router = for_programs("crew")
@@ -76,13 +75,14 @@ async def post_crew_list(
 ) -> Response:
     """Set the whole crew plan from a CSV or XLSX file in the body, with the columns `official,
     take_over, edge, lanes`, and if you like `side, relays`, or `event, round, heat` for posts of
-    single heats; `check=true` only looks. With If-Match once there is a plan.
+    single heats; `check=true` only looks. A row with `yes` under `dropped_out` is no post: it is
+    left aside, and told. With If-Match once there is a plan.
     """
     meet_id = MeetId(meet)
     listed = await list_sent(request, columns, crew_list.read_file)
 
-    def look(conn: Connection) -> tuple[CrewIn, Listed[PostRow], ToMind]:
-        names_heats = any(row.heats for row in listed.rows)
+    def look(conn: Connection) -> tuple[CrewIn, Listed[crew_list.CrewRow], ToMind]:
+        names_heats = any(row.heats for row in crew_list.posts_in(listed))
         known = crew_list.Known(
             people=officials_of(conn, meet_id),
             heats=programme(conn, meet_id) if names_heats else [],

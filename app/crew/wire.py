@@ -126,6 +126,9 @@ class CrewListOut(Wire):
     stored: bool
     posts: int
     people: int
+    dropped_out: list[str] = Field(
+        description="who has dropped out by the list: their rows are no posts, and left aside"
+    )
     unwatched: list[str] = Field(description="as people say it: 4x100, take-over 1, end, lanes 5–8")
     apart: list[str] = Field(description="as people say it: Bo Halyard: 4x100, take-overs 1, 2")
     ignored_columns: list[str]

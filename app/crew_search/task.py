@@ -1,14 +1,9 @@
-"""From a meet to what its crew is planned from.
-
-Times are seconds after midnight, in the meet's zone, of the day of its first heat, as they pass:
-where the clocks change in between, an hour is still an hour.
-"""
+"""From a meet to what its crew is planned from."""
 
 from __future__ import annotations
 
 from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
-from datetime import UTC, date, datetime, timedelta
 
 from sqlalchemy import Connection
 
@@ -17,24 +12,22 @@ from app.access.wire import OfficialOut
 from app.crew.actions import is_watching
 from app.crew.heats_named import in_words
 from app.crew.queries import Post, expected_in, plan_row, posts_of
+from app.crew_search.days import Days, barred_to, hours_of, lap_of, planned_heat
 from app.crew_search.plannable import plannable
 from app.crew_search.queries import wishes_of
-from app.crew_search.wire import HoursIn, PersonIn, SearchIn, WishesOut
+from app.crew_search.wire import PersonIn, SearchIn, WishesOut
 from app.ids import HeatId, MeetId
 from app.meets.queries import MeetFacts, heats_held, meet_facts
 from app.meets.states import HeatState
-from app.meets.track import track_note, track_of
 from app.meets.wire import HeatOut
 from app.planning.facts import (
     Assignment,
-    Barred,
     Before,
     Person,
     Pin,
     PlannedHeat,
     PostShape,
     Settings,
-    Span,
     Task,
     Template,
 )
@@ -43,8 +36,6 @@ from app.planning.spells import all_at_once, heats_at_once
 from app.planning.templates import default_template
 from app.refusals import NotFound, StateConflict
 from app.rules.apart import place_on_lap
-from app.rules.track import Track
-from app.sheets.people_list import OPEN_ENDS
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,8 +63,8 @@ def asked_of(conn: Connection, meet_id: MeetId, sent: SearchIn) -> Asked:
     drawn = [heat for heat in held if heat.lanes]
     untimed = [heat for heat in drawn if heat.scheduled is None]
     drawn = [heat for heat in drawn if heat.scheduled is not None]
-    days = _Days(facts, drawn)
-    heats = [_planned(heat, days) for heat in drawn]
+    days = Days(facts, drawn)
+    heats = [planned_heat(heat, days) for heat in drawn]
     officials = officials_of(conn, meet_id)
     people = tuple(_people(wishes, officials, days))
     stood = expected_in(conn, meet_id, drawn)
@@ -85,7 +76,7 @@ def asked_of(conn: Connection, meet_id: MeetId, sent: SearchIn) -> Asked:
         heats=tuple(sorted(heats, key=lambda heat: heat.starts_s)),
         template=_template(wishes, facts, drawn),
         settings=Settings.resting(wishes.longest_stint_minutes, wishes.shortest_break_minutes),
-        track=Track() if track_note(facts.track) else track_of(facts.track),
+        track=lap_of(facts),
         pins=tuple(_pins(wishes, {one.id for one in people}, {heat.id for heat in drawn})),
     )
     asked = Asked(
@@ -134,45 +125,14 @@ def _insist_on_something(
         raise StateConflict("Nobody can be planned: name active umpires first.")
 
 
-class _Days:
-    """The days of a programme, and instants on them."""
-
-    def __init__(self, facts: MeetFacts, heats: Iterable[HeatOut]) -> None:
-        self._facts = facts
-        local = [facts.instant(heat.scheduled or "").date() for heat in heats] or [facts.first_day]
-        self.first = min(local)
-        # Those with heats alone: a date that was typed wrongly may lie a century off.
-        self.all = sorted(set(local))
-        self._begins = self.midnight(self.first)
-
-    def midnight(self, day: date) -> datetime:
-        return self._facts.instant("00:00", day)
-
-    def seconds(self, written: str, day: date | None = None) -> int:
-        """An instant as it is written, on that day where it names none."""
-        return self.passed(self._facts.instant(written, day))
-
-    def passed(self, instant: datetime) -> int:
-        """How long after the midnight before everything."""
-        return int((instant.astimezone(UTC) - self._begins.astimezone(UTC)).total_seconds())
-
-
-def _planned(heat: HeatOut, days: _Days) -> PlannedHeat:
-    lanes = {lane.lane: lane.affiliation for lane in heat.lanes}
-    starts_s = days.seconds(heat.scheduled or "")
-    of = (heat.event_name, heat.round, heat.number, heat.relay)
-    return PlannedHeat(heat.id, *of, starts_s, lanes)
-
-
-def _people(wishes: WishesOut, officials: Iterable[OfficialOut], days: _Days) -> Iterator[Person]:
+def _people(wishes: WishesOut, officials: Iterable[OfficialOut], days: Days) -> Iterator[Person]:
     """Those who can be planned, as far as they are there at any time."""
     for official in plannable(wishes, officials):
         wish = _wish_for(official, wishes)
-        hours = tuple(span for one in wish.hours for span in _spans(one, days))
+        hours = tuple(hours_of(wish, days))
         is_never_there = bool(wish.hours) and not hours
         if not is_never_there:
-            barred = tuple(Barred(one.take_over, one.edge, one.side) for one in wish.may_not)
-            yield replace(_person(official, wishes), hours=hours, barred=barred)
+            yield replace(_person(official, wishes), hours=hours, barred=barred_to(wish))
 
 
 def _wish_for(official: OfficialOut, wishes: WishesOut) -> PersonIn:
@@ -191,28 +151,6 @@ def _pins(wishes: WishesOut, people: set[str], heats: set[HeatId]) -> Iterator[P
     for pin in wishes.pins:
         if pin.official in people and pin.heat in heats:
             yield Pin(pin.official, pin.heat, pin.take_over, pin.edge)
-
-
-def _spans(hours: HoursIn, days: _Days) -> Iterator[Span]:
-    if dated := [bound for bound in (hours.begins, hours.ends) if bound and "T" in bound]:
-        # An open end reaches past the programme where the other one lies outside it: whoever is
-        # never there is planned as such, so that a pin for them is told.
-        day = datetime.fromisoformat(dated[0]).date()
-        first, last = min(days.first, day - timedelta(1)), max(days.all[-1], day)
-        begins = days.seconds(hours.begins or f"{first}T00:00")
-        ends = days.seconds(hours.ends) if hours.ends else _end_of(last, days)
-        if begins < ends:
-            yield Span(begins, ends)
-        return
-    for day in days.all:
-        begins = days.seconds(hours.begins or "00:00", day)
-        ends = _end_of(day, days) if hours.ends in OPEN_ENDS else days.seconds(hours.ends, day)
-        if begins < ends:  # not so where the clocks skip these hours
-            yield Span(begins, ends)
-
-
-def _end_of(day: date, days: _Days) -> int:
-    return days.passed(days.midnight(day + timedelta(1)))
 
 
 def _template(wishes: WishesOut, facts: MeetFacts, heats: Iterable[HeatOut]) -> Template:

@@ -16,6 +16,7 @@ from sqlalchemy import Connection
 from app.crew import telling as crew
 from app.crew.heats_named import HeatNames, HeatsNamed
 from app.crew.wire import ApartOut, GapOut, PostOut
+from app.crew_search.against import Against, against_wishes
 from app.ids import HeatId, MeetId
 from app.meets import queries as meets
 from app.meets.states import HeatState
@@ -83,7 +84,8 @@ class Torn:
 
 @dataclass(frozen=True, slots=True)
 class CrewShown:
-    """The crew plan, what it leaves unwatched, who cannot be where it wants them, and its pictures;
+    """The crew plan, what it leaves unwatched, who cannot be where it wants them, what of it goes
+    against what is wished, and its pictures;
     none on a track whose measures, as the settings have them, make no lap of 400 or 200 m, nor of
     relays whose zones are not known there (`undrawn`). Of a plan of single heats one is shown,
     `heat`, of all `heats`; `everybody` are then the posts of the whole plan.
@@ -94,6 +96,7 @@ class CrewShown:
     everybody: Sequence[Numbered]
     unwatched: Sequence[Gap]
     apart: Sequence[Torn]
+    against: Against
     relays: Sequence[RelayPictures]
     undrawn: Sequence[Relay]
     heats: Sequence[HeatOut]
@@ -124,6 +127,7 @@ def crew_shown(conn: Connection, meet_id: MeetId, asked: HeatId | None = None) -
         everybody=everybody,
         unwatched=[_gap(one, names) for one in plan.unwatched],
         apart=[Torn(one, names.of(one.heats)) for one in plan.apart],
+        against=against_wishes(conn, meet_id),
         relays=[_pictures(one, numbered) for one in drawn],
         undrawn=[one for one in relays if track and one not in known],
         heats=heats,

@@ -15,6 +15,7 @@ from app.access.wire import OfficialOut
 from app.crew.actions import is_watching
 from app.crew.heats_named import HeatNames
 from app.crew.queries import plan_row, posts_of
+from app.crew_search.against import against_wishes
 from app.crew_search.plannable import plannable
 from app.crew_search.queries import last_search, wishes_of
 from app.crew_search.telling import told
@@ -50,6 +51,8 @@ def _shown(conn: Connection, meet_id: MeetId, now: datetime) -> Mapping[str, Any
     to_come = [heat for heat in heats if heat.state is HeatState.TO_COME]
     named = {one.id: one.name for one in officials.values()}
     shown = told(search, named) if search else None
+    still_posted = {one.official: one for one in against_wishes(conn, meet_id).dropped}
+    still_in = {heat.id for one in still_posted.values() for heat in one.heats}
     who_can = plannable(wishes, officials.values())
     rows = wishes.people or [PersonIn(official=one.id) for one in who_can]
     return {
@@ -65,6 +68,8 @@ def _shown(conn: Connection, meet_id: MeetId, now: datetime) -> Mapping[str, Any
         "heats": heats,
         "to_come": to_come,
         "timed": [heat for heat in to_come if heat.lanes and heat.scheduled],
+        "still_posted": still_posted,
+        "still_untimed": [one.id for one in to_come if one.id in still_in and not one.scheduled],
         "names": HeatNames(heats),
         "crew_version": plan.version if plan else 0,
     }

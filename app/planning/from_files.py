@@ -25,9 +25,10 @@ from app.planning.templates import default_template
 from app.rules.relay import Edge
 from app.rules.track import Track, is_run_on
 from app.sheets.columns import tell_of_unknown
+from app.sheets.crew_list import DroppedRow
 from app.sheets.crew_template import read_crew_template
 from app.sheets.fields import parse_scheduled
-from app.sheets.made_plan import DroppedRow, PlanRow, read_made_plan
+from app.sheets.made_plan import PlanRow, read_made_plan
 from app.sheets.people_list import read_people_list
 from app.sheets.problems import Problem, SheetRefused
 from app.sheets.start_list import HeatRows, read_start_list

@@ -11,7 +11,8 @@ from app.planning.from_files import Asked
 from app.planning.results import CrewPlan
 from app.planning.telling import DASH
 from app.plurals import spans
-from app.sheets.made_plan import DROPPED_OUT, WRITTEN
+from app.sheets.crew_list import DROPPED_OUT
+from app.sheets.made_plan import WRITTEN
 from app.sheets.writing import write_csv
 
 

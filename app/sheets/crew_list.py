@@ -3,13 +3,14 @@
 Answers what the list says and everything that is wrong with it, in one pass, and stores nothing.
 Whether the named people are officials of the meet, and the heats on its programme, is left to the
 caller. Columns and words are the handbook's: take-over (also several: `1, 2, 3`), edge (start or
-end), lanes (`1-4`, `3, 5`), side of the track; and which heats, by event, round and number.
+end), lanes (`1-4`, `3, 5`), side of the track; and which heats, by event, round and number. A plan
+that the planner wrote has a row for each who has dropped out besides: that one is no post.
 """
 
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from app.rules.relay import Edge, Relay, relay_named
@@ -22,7 +23,8 @@ from app.visible import likeness
 TAKE_OVERS = (1, 3)
 SIDES = ("inside", "outside")
 REQUIRED = ("official", "take_over", "edge", "lanes")
-OPTIONAL = ("side", "relays", "event", "round", "heat")
+OPTIONAL = ("side", "relays", "event", "round", "heat", "dropped_out")
+DROPPED_OUT = "yes"
 _TAKE_OVERS = re.compile(r"[123](?:\s*[,;+/]\s*[123])*")
 _BETWEEN = re.compile(r"[,;+/\n]")
 _SPAN = re.compile(r"([0-9]{1,3})(?:\s*[-–]\s*([0-9]{1,3}))?")
@@ -53,24 +55,34 @@ class PostRow:
     heats: HeatsAsked | None = None
 
 
+@dataclass(frozen=True, slots=True)
+class DroppedRow:
+    """Somebody who has dropped out: no post, and nobody to be asked again."""
+
+    row: int
+    official: str
+
+
 def read_crew_list(
     content: bytes, mapping: Mapping[str, str] = NO_MAPPING
-) -> tuple[tuple[PostRow, ...], tuple[str, ...], tuple[Problem, ...]]:
-    """The posts, the columns that are left aside, and the problems; take the list over only when
-    there are none. Raises SheetRefused when the file is no table.
+) -> tuple[tuple[PostRow | DroppedRow, ...], tuple[str, ...], tuple[Problem, ...]]:
+    """The posts and those who dropped out, the columns that are left aside, and the problems; take
+    the list over only when there are none. Raises SheetRefused when the file is no table.
     """
     problems = ProblemList()
     table = fill_table(content, Columns((*REQUIRED, *OPTIONAL), REQUIRED, (), mapping), problems)
-    found = [_read(row, problems) for row in table.rows]
-    posts = tuple(one for one in found if one is not None)
+    rows = tuple(one for row in table.rows if (one := _read(row, problems)) is not None)
+    posts = [one for one in rows if isinstance(one, PostRow)]
     _tell_of_doubled(posts, problems)
-    if not table.rows and not problems:
+    if not posts and not problems:
         problems.add(None, None, "This list names no post. Add a row for each post.")
-    return posts, table.ignored_columns, problems.told()
+    return rows, table.ignored_columns, problems.told()
 
 
-def _read(row: Row, problems: ProblemList) -> PostRow | None:
+def _read(row: Row, problems: ProblemList) -> PostRow | DroppedRow | None:
     official = read_required_text(row, "official", problems)
+    if row.cells.get("dropped_out"):
+        return read_dropped_out(row, official, problems)
     take_overs = read_take_overs(row, problems)
     edge = read_one_of(row, "edge", tuple(Edge), problems)
     lanes = read_lanes(row, problems)
@@ -83,6 +95,16 @@ def _read(row: Row, problems: ProblemList) -> PostRow | None:
     if lanes is None or relays is None or len(problems) > told:
         return None
     return PostRow(row.number, official, take_overs, Edge(edge), lanes, side, relays, heats)
+
+
+def read_dropped_out(row: Row, official: str | None, problems: ProblemList) -> DroppedRow | None:
+    """A row that says of somebody that they have dropped out, whatever else stands in it."""
+    text = row.cells.get("dropped_out") or ""
+    if text.casefold() == DROPPED_OUT:
+        return None if official is None else DroppedRow(row.number, official)
+    why = f"Has this official dropped out? {show(text)} does not tell. Write yes, or nothing."
+    problems.add(row.number, "dropped_out", why)
+    return None
 
 
 def read_take_overs(row: Row, problems: ProblemList) -> tuple[int, ...] | None:
@@ -144,7 +166,7 @@ def _read_heats(row: Row, problems: ProblemList) -> HeatsAsked | None:
     return HeatsAsked(event, of_round, frozenset(numbers or ()))
 
 
-def _tell_of_doubled(posts: tuple[PostRow, ...], problems: ProblemList) -> None:
+def _tell_of_doubled(posts: Sequence[PostRow], problems: ProblemList) -> None:
     """Of rows that say what an earlier one says: they make no further post."""
     first: dict[PostRow, int] = {}
     for one in posts:

@@ -14,14 +14,13 @@ from dataclasses import dataclass
 
 from app.rules.relay import TAKE_OVERS, Edge, Side
 from app.sheets.columns import NO_MAPPING, Columns
-from app.sheets.crew_list import read_lanes, read_one_of
+from app.sheets.crew_list import DroppedRow, read_dropped_out, read_lanes, read_one_of
 from app.sheets.fields import read_required_text
 from app.sheets.problems import ProblemList, show
 from app.sheets.table import Problem, Row, fill_table
 
 REQUIRED = ("event", "round", "heat", "official", "take_over", "edge", "lanes", "side")
 WRITTEN = ("first", "last", *REQUIRED[:3], "relay", *REQUIRED[3:], "dropped_out")
-DROPPED_OUT = "yes"
 MOST_HEATS = 200
 """In one row; a spell has a handful."""
 _TAKE_OVERS = re.compile(r"[123](?:\s*[,;]\s*[123])*")
@@ -43,14 +42,6 @@ class PlanRow:
     side: Side
 
 
-@dataclass(frozen=True, slots=True)
-class DroppedRow:
-    """Somebody who has dropped out, and is not asked again."""
-
-    row: int
-    official: str
-
-
 def read_made_plan(
     content: bytes, mapping: Mapping[str, str] = NO_MAPPING
 ) -> tuple[tuple[PlanRow | DroppedRow, ...], tuple[str, ...], tuple[Problem, ...]]:
@@ -67,7 +58,7 @@ def read_made_plan(
 def _read(row: Row, problems: ProblemList) -> PlanRow | DroppedRow | None:
     official = read_required_text(row, "official", problems)
     if row.cells.get("dropped_out"):
-        return None if official is None else DroppedRow(row.number, official)
+        return read_dropped_out(row, official, problems)
     event, of_event = (read_required_text(row, name, problems) for name in ("event", "round"))
     heats = _read_heats(row, problems)
     post = _read_post(row, problems)

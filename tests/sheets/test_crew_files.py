@@ -9,6 +9,7 @@ import pytest
 from openpyxl import Workbook
 
 from app.rules.relay import Edge, Side
+from app.sheets.crew_list import read_crew_list
 from app.sheets.crew_template import read_crew_template
 from app.sheets.made_plan import read_made_plan
 from app.sheets.people_list import Position, read_people_list
@@ -174,3 +175,18 @@ def test_a_plan_that_is_wrong_is_told_where(row: str, column: str) -> None:
     rows, _, problems = read_made_plan((PLAN + row).encode())
     assert rows == ()
     assert (2, column) in told(problems)
+
+
+@pytest.mark.parametrize("word", ["no", "x", "perhaps"])
+def test_a_row_that_does_not_tell_whether_somebody_dropped_out_is_told_where(word: str) -> None:
+    """In a plan that is kept as in a crew list: neither a post nor somebody who is gone."""
+    text = f"{PLAN.strip()},dropped_out\nWomen 4x400,heats,1-4,U,1,end,1-4,inside,{word}\n"
+    for read in (read_made_plan, read_crew_list):
+        rows, _, problems = read(text.encode())
+        assert rows == ()
+        assert (2, "dropped_out") in told(problems)
+
+
+def test_a_crew_list_of_nobody_but_who_dropped_out_names_no_post() -> None:
+    _, _, problems = read_crew_list(b"official,take_over,edge,lanes,dropped_out\nU,,,,yes\n")
+    assert told(problems) == [(None, None)]

@@ -12,6 +12,7 @@ const WOULD = {
   "crew-file": (told) => [
     word("would crew", { posts: counted("posts", told.posts), people: counted("people", told.people), unwatched: listed(told.unwatched) }),
     ...(told.apart.length ? [word("would be apart", { apart: listed(told.apart) })] : []),
+    ...(told.dropped_out.length ? [word("would pass over dropped", { names: listed(told.dropped_out) })] : []),
   ].join(" "),
   "people-file": (told) => [
     word("would people", { people: counted("people", told.people), left_out: listed(told.left_out) }),
