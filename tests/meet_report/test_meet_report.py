@@ -27,6 +27,7 @@ from tests.appeals.desk import (
 from tests.builders import Json, MeetAtHand, a_meet, a_phone_clock, a_problem, a_report
 from tests.conftest import NewDatabase
 from tests.forms.pdf_reading import read_text
+from tests.forms.test_structure import elements_of
 from tests.running import Service, a_service
 from tests.statements import statements_of
 
@@ -162,7 +163,7 @@ def test_at_the_fullest_place_no_number_on_the_page_hides_a_filling(service: Ser
     assert gone.status_code == 200, gone.text
     page = meet.referee.get(f"/meets/{meet.id}/meet-report", headers=PAGE).text
     chart = page.partition('aria-labelledby="bars-title')[2].partition("</svg>")[0]
-    bars = re.findall(r'<rect x="([\d.]+)" y="(\d+)" width="([\d.]+)" height="13"', chart)[4:]
+    bars = re.findall(r'<rect x="([\d.]+)" y="(\d+)" width="([\d.]+)" height="13"', chart)[5:]
     white = re.findall(r'<rect x="([\d.]+)" y="(\d+)" width="([\d.]+)" height="11"', chart)
     assert [round(float(width)) for _, _, width in bars] == [341, 15]
     assert len(white) == 1  # that of the 23: the other number stands above
@@ -376,6 +377,30 @@ def test_a_ruling_that_a_protest_set_aside_is_told_beside_the_confirmed_ones(
     assert "Set aside later, by a protest or an appeal: 1." in paper
     rows = figures_listed(meet)
     assert next(one["count"] for one in rows if one["measure"] == "set aside") == "1"
+
+
+def test_bars_show_apart_what_was_set_aside_on_page_and_paper(service: Service) -> None:
+    """Of three reports from one place one ruling stands, and two of either kind do not."""
+    meet = a_meet(service)
+    meet.start(0)
+    confirmed = ruled(meet, meet.report(lane=4)["id"])
+    for lane in (5, 6):
+        report = meet.report(lane=lane)["id"]
+        dismissed = ruled(meet, report, verdict="dismissed", infringement=None)
+    assert meet.load_result(0).status_code == 201
+    announced(meet)
+    decided(meet, lodge(meet, a_protest(meet, confirmed)), "upheld", orders=set_aside(confirmed))
+    against = lodge(meet, a_protest(meet, dismissed, team=team(meet, 5)))
+    decided(meet, against, "upheld", orders=[disqualify(meet, 6)])
+    told_in_words = "0 confirmed, 1 dismissed, 2 set aside later, 0 open, 0 withdrawn."
+    page = meet.referee.get(f"/meets/{meet.id}/meet-report", headers=PAGE).text
+    chart = page.partition('aria-labelledby="bars-title')[2].partition("</svg>")[0]
+    assert told_in_words in chart
+    assert chart.count('fill="url(#set-aside)"') == 2  # in the legend and in the bar
+    pdf = meet.referee.get("meet-report.pdf").content
+    alts = [str(one["/Alt"]) for one in elements_of(pdf) if one["/S"] == "/Figure"]
+    assert told_in_words in alts[0]
+    assert "set aside later" in read_text(pdf).partition("Confirmed, of the reports")[0]
 
 
 def test_a_dismissed_report_whose_team_a_protest_had_disqualified_counts_as_set_aside_too(
