@@ -29,7 +29,7 @@ COUNTED = (
     Heading("open", 0.07),
     Heading("withdrawn", 0.1),
     Heading("rulings", 0.08),
-    Heading("confirmed, of those ruled on (95 % interval)", 0.24),
+    Heading("reports confirmed, of those ruled on (95 % interval)", 0.24),
     Heading("set aside", 0.07),
 )
 TIMED = (

@@ -27,7 +27,7 @@ from tests.appeals.desk import (
 from tests.builders import Json, MeetAtHand, a_meet, a_phone_clock, a_problem, a_report
 from tests.conftest import NewDatabase
 from tests.forms.pdf_reading import read_text
-from tests.forms.test_structure import elements_of
+from tests.forms.test_structure import elements_of, read_structure
 from tests.running import Service, a_service
 from tests.statements import statements_of
 
@@ -119,6 +119,19 @@ def test_one_ruling_on_two_reports_of_a_case_is_counted_once(evening: MeetAtHand
     assert after["whole"]["rulings"] == before["rulings"] + 1
     lanes = {one["key"]: one["rulings"] for one in after["tallies"] if one["section"] == "lane"}
     assert lanes["6"] == 2  # the other was about the first heat
+
+
+def test_page_and_paper_say_that_reports_are_confirmed_and_several_by_one_ruling(
+    evening: MeetAtHand,
+) -> None:
+    """Else “rulings 1, confirmed 2 of 2” reads like an error."""
+    page = evening.referee.get(f"/meets/{evening.id}/meet-report", headers=PAGE).text
+    read_aloud = read_structure(evening.referee.get("meet-report.pdf").content)
+    paper = " ".join(text for _, text in read_aloud)
+    assert '<th scope="col">Reports confirmed, of those ruled on</th>' in page
+    assert "reports confirmed, of those ruled on (95 % interval)" in paper
+    for text in (page, paper):
+        assert "Reports on one case are ruled on together" in text
 
 
 def test_a_report_that_is_withdrawn_is_told_as_such(evening: MeetAtHand) -> None:
