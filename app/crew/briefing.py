@@ -38,7 +38,7 @@ from app.rules.observation import Infringement
 from app.rules.relay import Edge, Relay, Side
 from app.rules.seen_from import seen_from
 from app.rules.track import Place as PlaceOnTrack
-from app.rules.track import ZonePlace
+from app.rules.track import ZonePlace, abreast, lap_length
 from app.surveys.zones import SECTIONS, measures_of
 
 CARE: Final = (
@@ -72,6 +72,9 @@ FOR_ALL: Final = (
 
 BATON_DECIDES: Final = "The baton decides, no body, foot or hand."
 """TR24.7 in secondary texts (handbook of the trade, 3)."""
+
+ABREAST_M: Final = 0.5
+"""Lines no farther apart along the track are seen as one; our own."""
 
 _BOTH: Final = (Edge.START, Edge.END)
 _SEEN: Final[Mapping[tuple[Edge, ...], str]] = {
@@ -182,7 +185,51 @@ def _drawn(day: Day, stands: Stands) -> Iterator[StandDrawn]:
             picture,
             words=f"{words}, {lanes_in_words(stand.lanes)}, {stand.side}",
             heading=named if len(stands) > 1 else scale.capitalize(),
+            note=_not_abreast(day, its),
         )
+
+
+def _not_abreast(day: Day, stands: Stands) -> str:
+    """How far the outermost watched line of a picture lies on from the innermost one, below which
+    it is drawn; by take-over where that differs, and empty where they lie abreast.
+    """
+    found: dict[str, list[tuple[Relay, Stand]]] = {}
+    for relay, stand in stands:
+        farther = _farther_on(day, relay, stand)
+        found.setdefault(f"{farther:.0f} m" if farther > ABREAST_M else "", []).append(
+            (relay, stand)
+        )
+    told = [
+        f"{metres} ({_take_overs(some)})" if len(found) > 1 else metres
+        for metres, some in found.items()
+        if metres
+    ]
+    if not told:
+        return ""
+    inner, outer = _outermost(day, stands[0][1])
+    where = f"on from lane {inner}'s, along lane {outer}"
+    return f"Lines not abreast: lane {outer}'s lies {', '.join(told)} {where}"
+
+
+def _farther_on(day: Day, relay: Relay, stand: Stand) -> float:
+    """How many metres the line of the outermost watched lane lies on from straight across the track
+    from that of the innermost one: along the outer lane, since lines that lie abreast on a bend
+    have each their own metres into it. 0 where the zones are not known.
+    """
+    zones = day.zones(relay, stand.take_over)
+    if day.track is None or not zones:
+        return 0.0
+    inner, outer = _outermost(day, stand)
+    first, last = (_edge(zones[lane - 1], stand.edge).past_finish_m for lane in (inner, outer))
+    lap = lap_length(day.track, outer)
+    farther = (last - abreast(day.track, first, outer, inner)) % lap
+    return farther if farther < lap / 2 else 0.0
+
+
+def _outermost(day: Day, stand: Stand) -> tuple[int, int]:
+    """The innermost and the outermost watched lane that the track has."""
+    lanes = [lane for lane in stand.lanes if lane <= day.facts.track.lanes]
+    return (lanes[0], lanes[-1]) if lanes else (1, 1)
 
 
 def _picture(day: Day, relay: Relay, stand: Stand) -> StandDrawn:
@@ -190,6 +237,7 @@ def _picture(day: Day, relay: Relay, stand: Stand) -> StandDrawn:
     return StandDrawn(
         words="",
         heading="",
+        note="",
         zone=ZonePicture("", rule.length_m, rule.leg_line_m, rule.acceleration_m, marks=())
         if rule
         else None,

@@ -43,8 +43,9 @@ NUMBERS = 10.0  # above a bar, where it has some there
 SAMPLE = 6.0
 AROUND = 3.0  # a number, white
 HATCH = 3.0
-KINDS: Final = ("confirmed", "dismissed", "open", "withdrawn")
-GREYS: Final = (0.25, 0.8, 1.0, 1.0)
+STRIPES: Final = 3  # across a part, whatever its size
+KINDS: Final = ("confirmed", "dismissed", "set aside later", "open", "withdrawn")
+GREYS: Final = (0.25, 0.8, 1.0, 1.0, 1.0)
 
 
 @dataclass(frozen=True, slots=True)
@@ -177,10 +178,20 @@ def _number(flow: Flow, number: str) -> Line:
 
 
 def _fill(flow: Flow, corner: tuple[float, float], size: tuple[float, float], kind: int) -> None:
-    """Dark, light, empty or hatched."""
+    """Dark, light, striped along the bar, empty or hatched."""
     flow.put(Area(box(*corner, *size), GREYS[kind], 0.6))
+    if KINDS[kind] == "set aside later":
+        flow.put(*_stripes(*corner, *size))
     if KINDS[kind] == "withdrawn":
         flow.put(*_hatching(*corner, *size))
+
+
+def _stripes(x: float, top: float, width: float, tall: float) -> Iterator[Shape]:
+    """Thick ones along the bar, which the narrowest part shows as well."""
+    step = tall / STRIPES
+    for stripe in range(STRIPES):
+        y = top + step * (stripe + 0.5)
+        yield Stroke(x, y, x + width, y, step * 0.4)
 
 
 def _hatching(x: float, top: float, width: float, tall: float) -> Iterator[Shape]:

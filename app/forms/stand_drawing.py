@@ -36,13 +36,15 @@ UNKNOWN: Final = ZonePicture("", length_m=30.0, leg_line_m=0.0, acceleration_m=0
 
 @dataclass(frozen=True, slots=True)
 class StandDrawn:
-    """A place in words, and as its drawing is headed, if it is; its zone, or None where its
+    """A place in words, and as its drawing is headed, if it is, with what a straightened zone does
+    not show; its zone, or None where its
     measures are not known; how many lanes there are, which edge of it is watched, in which lanes,
     and from which side.
     """
 
     words: str
     heading: str
+    note: str
     zone: ZonePicture | None
     lanes: int
     edge: Edge
@@ -134,9 +136,15 @@ def _draw_row(flow: Flow, stands: Sequence[StandDrawn], size: Size, text: float)
 
 
 def _set_heading(flow: Flow, stand: StandDrawn, text: float, width: float) -> list[Line]:
-    if not stand.heading:
-        return []
-    return flow.set_lines([Segment(stand.heading, "the drawing", Weight.BOLD)], text, width)
+    """With the note below it."""
+    heading = Segment(stand.heading, "the drawing", Weight.BOLD)
+    note = Segment(stand.note, "the drawing")
+    return [
+        line
+        for words in (heading, note)
+        if words.text
+        for line in flow.set_lines([words], text, width)
+    ]
 
 
 def _draw_stand(
@@ -148,9 +156,10 @@ def _draw_stand(
     scale = make_scale(stand.zone or UNKNOWN, left + margin, right)
     view = _View(stand, size, scale, top)
     broken = "" if stand.zone else " How long the zone is, is not known here: it is drawn broken."
+    note = f" {stand.note}." if stand.note else ""
     says = (
         f"Where to stand: {stand.words}. What is watched is hatched, a black spot is the place."
-        f"{broken}"
+        f"{broken}{note}"
     )
     with flow.inside(flow.tag("Figure", says)):
         flow.put(*_draw_zone(view))

@@ -174,7 +174,7 @@ class Tally:
     """What was counted under a key of a section. One ruling ends all reports on its case, so that
     there may be fewer rulings than reports, and one may stand under several keys. `white` is None
     where white flags are not counted; `set_aside` are those of the reports ruled on whose ruling a
-    protest or an appeal set aside.
+    protest or an appeal set aside, `confirmed_set_aside` those of them that were confirmed.
     """
 
     section: Section
@@ -187,6 +187,7 @@ class Tally:
     withdrawn: int
     rulings: int
     set_aside: int
+    confirmed_set_aside: int
 
     @property
     def reports(self) -> int:
@@ -196,6 +197,19 @@ class Tally:
     def share(self) -> Share:
         """The confirmed ones of those that were ruled on."""
         return Share(self.confirmed, self.confirmed + self.dismissed)
+
+    @property
+    def parts(self) -> tuple[int, ...]:
+        """The reports in parts, as a bar shows them: confirmed and dismissed where that still
+        stands, set aside later, open, withdrawn.
+        """
+        return (
+            self.confirmed - self.confirmed_set_aside,
+            self.dismissed - (self.set_aside - self.confirmed_set_aside),
+            self.set_aside,
+            self.open,
+            self.withdrawn,
+        )
 
 
 @dataclass(frozen=True, slots=True)
@@ -320,6 +334,7 @@ def _tally(
     section: Section, key: str, flags: Sequence[FlagShown], reports: Sequence[ReportMade]
 ) -> Tally:
     ended = [one.outcome for one in reports]
+    set_aside = [one.outcome for one in reports if one.is_set_aside and one.outcome in DECIDED]
     yellow = sum(one.is_yellow for one in flags)
     return Tally(
         section,
@@ -331,7 +346,8 @@ def _tally(
         open=ended.count(Outcome.OPEN),
         withdrawn=ended.count(Outcome.WITHDRAWN),
         rulings=len({one.case for one in reports if one.outcome in DECIDED}),
-        set_aside=sum(one.is_set_aside for one in reports),
+        set_aside=len(set_aside),
+        confirmed_set_aside=set_aside.count(Outcome.CONFIRMED),
     )
 
 

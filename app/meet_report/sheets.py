@@ -29,7 +29,7 @@ COUNTED = (
     Heading("open", 0.07),
     Heading("withdrawn", 0.1),
     Heading("rulings", 0.08),
-    Heading("confirmed, of those ruled on (95 % interval)", 0.24),
+    Heading("reports confirmed, of those ruled on (95 % interval)", 0.24),
     Heading("set aside", 0.07),
 )
 TIMED = (
@@ -46,7 +46,8 @@ HOW = (
     "white flag names no lane. A flag that the head of the crew called by radio counts for the "
     "official of its post. Confirmed and dismissed as the last ruling on the case has it, one for "
     "all its reports. Set aside are those of them whose ruling a protest or an appeal set aside "
-    "later. Rehearsals are not counted.",
+    "later: bars show them apart from those of which the ruling stands. Rehearsals are not "
+    "counted.",
     "Intervals are Wilson's, at 95 %. Reports on one case are ruled on together, so that they tell "
     "a little less than their number.",
     "A flag's time is its phone's, put right by how far that was off; a report's when it first "
@@ -104,10 +105,7 @@ def bars_of(figures: Figures, names: Mapping[str, str]) -> list[Bar]:
     """Reports by take-over and edge."""
     section = Section.ZONE_AND_EDGE
     return [
-        Bar(
-            words_of(section, one.key, names),
-            (one.confirmed, one.dismissed, one.open, one.withdrawn),
-        )
+        Bar(words_of(section, one.key, names), one.parts)
         for one in figures.by(section)
         if one.reports
     ]

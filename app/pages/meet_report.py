@@ -32,7 +32,7 @@ SECTIONS = (
     Section.INFRINGEMENT,
     Section.OFFICIAL,
 )
-KEY: Final = 42  # how tall it is, above the bars
+KEY: Final = 61  # how tall it is, above the bars
 BAR: Final = 40  # with its name above it
 NUMBERS: Final = 15  # above a bar, where it has some there
 ROOM: Final = 356.0
@@ -80,7 +80,7 @@ def drawn(tallies: Sequence[Tally]) -> Iterator[DrawnBar]:
     most, top = max((one.reports for one in tallies), default=1), KEY
     size = BarSize(ROOM, most, lambda number: FIGURE * len(number), AROUND, SAMPLE)
     for one in tallies:
-        parts = lay_out((one.confirmed, one.dismissed, one.open, one.withdrawn), size)
+        parts = lay_out(one.parts, size)
         numbers = NUMBERS if any(part.is_above for part in parts) else 0
         yield DrawnBar(one, top, top + 18 + numbers, parts)
         top += BAR + numbers

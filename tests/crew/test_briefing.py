@@ -352,6 +352,46 @@ def test_each_stand_that_looks_different_is_drawn_once(meet: MeetAtHand) -> None
     ]
 
 
+@pytest.mark.parametrize(
+    ("relay", "take_over", "lanes", "note"),
+    [
+        ("4x100", 1, [1, 2, 3, 4], "lane 4's lies 15 m on from lane 1's, along lane 4"),
+        ("4x100", 3, [1, 2, 3, 4], "lane 4's lies 3 m on from lane 1's, along lane 4"),
+        ("4x100", 1, [4], None),
+        ("4x400", 2, [1, 2, 3, 4], None),  # one line straight across the track
+    ],
+)
+def test_a_card_says_how_far_lines_are_from_lying_abreast_as_they_are_drawn(
+    meet: MeetAtHand, relay: str, take_over: int, lanes: list[int], note: str | None
+) -> None:
+    """Lane 4 is measured 40.36 m from the middle of a bend and lane 1 36.80 m, so that its two
+    bends more are 22.37 m. Take-over 1 begins 80 m into lane 1's bend: 87.74 m of lane 4's, whose
+    own line lies at 102.37 m. Take-over 3 begins 35.61 m before the end of either lane's bend: for
+    lane 4 that is 3.44 m less than 39.05 m.
+    """
+    bo = meet["Bo Halyard"].id
+    where = {"take_over": take_over, "edge": "start", "lanes": lanes, "relays": [relay]}
+    plan(meet, a_post(new_id(), bo, **where))
+    words = cards(meet)["Bo Halyard"]
+    assert ("Lines not abreast" in words) == (note is not None)
+    if note is not None:
+        assert f"Lines not abreast: {note}" in words
+
+
+def test_where_one_drawing_is_of_several_take_overs_each_says_how_far_its_lines_lie_apart(
+    meet: MeetAtHand,
+) -> None:
+    """Of the 4x400, only the lines of take-over 1 are staggered."""
+    bo = meet["Bo Halyard"].id
+    for_both = {"edge": "start", "lanes": [1, 2, 3, 4], "relays": ["4x400"]}
+    plan(meet, *(a_post(new_id(), bo, take_over=one, **for_both) for one in (1, 2)))
+    pdf = ask(meet)
+    assert stands_drawn(pdf) == ["4x400, take-overs 1, 2: start, lanes 1–4, inside"]
+    words = told(pdf)["Bo Halyard"]
+    note = "lane 4's lies 11 m (4x400, take-over 1) on from lane 1's, along lane 4"
+    assert f"Lines not abreast: {note}" in words
+
+
 def stands_drawn(pdf: bytes) -> list[str]:
     """In words, as they are read aloud; each drawing says the same of hatching and spot."""
     begin, end = "Where to stand: ", ". What is watched"

@@ -21,7 +21,7 @@ def ends(part: Part) -> tuple[float, float]:
     return part.number_left, part.number_left + part.number_width
 
 
-@given(st.lists(st.integers(0, 999), min_size=4, max_size=4).filter(any), st.integers(0, 3000))
+@given(st.lists(st.integers(0, 999), min_size=5, max_size=5).filter(any), st.integers(0, 3000))
 def test_no_number_covers_another_or_leaves_the_chart_and_each_filling_is_seen(
     counts: Sequence[int], more: int
 ) -> None:
@@ -41,5 +41,5 @@ def test_no_number_covers_another_or_leaves_the_chart_and_each_filling_is_seen(
 
 @pytest.mark.parametrize(("most", "is_above"), [(1, False), (14, False), (23, True), (300, True)])
 def test_a_single_report_of_many_has_its_number_above_the_bar(most: int, is_above: bool) -> None:
-    *_, last = lay_out((most - 1, 0, 0, 1), a_size(most))
+    *_, last = lay_out((most - 1, 0, 0, 0, 1), a_size(most))
     assert (last.count, last.is_above) == (1, is_above)

@@ -47,6 +47,7 @@ def a_stand(**changes: Any) -> StandDrawn:
     stand = StandDrawn(
         words="4x100, take-over 2: end",
         heading="",
+        note="",
         zone=a_zone(),
         lanes=8,
         edge=Edge.END,
@@ -199,6 +200,26 @@ def test_a_zone_without_measures_is_broken_and_shows_none() -> None:
         if one["/S"] == "/Figure"
     ]
     assert "is not known here" in str(told)
+
+
+def top_of_lanes(stands: Sequence[StandDrawn]) -> float:
+    """How far down the first lane begins."""
+    flow = Flow(Paper.A4, foot_height=20.0)
+    draw_stands(flow, stands, 8.0)
+    lanes = (one for one in flow.pages[0] if isinstance(one, Stroke) and one.thickness == 1.0)
+    return next(lanes).y_from
+
+
+@pytest.mark.parametrize("number", [1, 2])
+def test_what_a_drawing_does_not_show_stands_above_its_lanes_and_is_read_aloud(number: int) -> None:
+    note = "Lines not abreast: lane 4's lies 15 m on from lane 1's, along lane 4"
+    bare = some_stands(number)
+    noted = [replace(one, note=note) for one in bare]
+    assert top_of_lanes(noted) >= top_of_lanes(bare) + 8.0
+    pdf = on_paper(a_card(drawings=tuple(noted)))
+    assert note in " ".join(text for _, text in read_structure(pdf))
+    alts = [str(one["/Alt"]) for one in elements_of(pdf) if one["/S"] == "/Figure"]
+    assert sum(note in one for one in alts) == number
 
 
 @pytest.mark.parametrize("number", [1, 2, 3, 6])

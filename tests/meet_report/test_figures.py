@@ -80,6 +80,14 @@ def test_every_section_adds_up_to_the_whole(given_facts: Facts) -> None:
 
 
 @given(facts)
+def test_the_parts_of_every_bar_add_up_to_its_reports(given_facts: Facts) -> None:
+    for one in reckon(given_facts, by_official=True).tallies:
+        assert min(one.parts) >= 0
+        assert sum(one.parts) == one.reports
+        assert one.parts[2] == one.set_aside
+
+
+@given(facts)
 def test_rulings_are_counted_once_wherever_they_stand(given_facts: Facts) -> None:
     """Of the whole, each case once; of a section, under every key that one of its reports has."""
     figures = reckon(given_facts, by_official=True)

@@ -37,6 +37,7 @@ from tests.builders import (
 )
 from tests.conftest import NewDatabase
 from tests.forms.pdf_reading import read_text
+from tests.forms.test_structure import elements_of, read_structure
 from tests.running import Service, a_service
 from tests.statements import statements_of
 
@@ -130,6 +131,19 @@ def test_one_ruling_on_two_reports_of_a_case_is_counted_once(evening: MeetAtHand
     assert lanes["6"] == 2  # the other was about the first heat
 
 
+def test_page_and_paper_say_that_reports_are_confirmed_and_several_by_one_ruling(
+    evening: MeetAtHand,
+) -> None:
+    """Else “rulings 1, confirmed 2 of 2” reads like an error."""
+    page = evening.referee.get(f"/meets/{evening.id}/meet-report", headers=PAGE).text
+    read_aloud = read_structure(evening.referee.get("meet-report.pdf").content)
+    paper = " ".join(text for _, text in read_aloud)
+    assert '<th scope="col">Reports confirmed, of those ruled on</th>' in page
+    assert "reports confirmed, of those ruled on (95 % interval)" in paper
+    for text in (page, paper):
+        assert "Reports on one case are ruled on together" in text
+
+
 def test_a_report_that_is_withdrawn_is_told_as_such(evening: MeetAtHand) -> None:
     before = told(evening, "referee")["whole"]
     report = evening.report(by="Bo Halyard", heat=1, lane=6)
@@ -172,7 +186,7 @@ def test_at_the_fullest_place_no_number_on_the_page_hides_a_filling(service: Ser
     assert gone.status_code == 200, gone.text
     page = meet.referee.get(f"/meets/{meet.id}/meet-report", headers=PAGE).text
     chart = page.partition('aria-labelledby="bars-title')[2].partition("</svg>")[0]
-    bars = re.findall(r'<rect x="([\d.]+)" y="(\d+)" width="([\d.]+)" height="13"', chart)[4:]
+    bars = re.findall(r'<rect x="([\d.]+)" y="(\d+)" width="([\d.]+)" height="13"', chart)[5:]
     white = re.findall(r'<rect x="([\d.]+)" y="(\d+)" width="([\d.]+)" height="11"', chart)
     assert [round(float(width)) for _, _, width in bars] == [341, 15]
     assert len(white) == 1  # that of the 23: the other number stands above
@@ -416,6 +430,30 @@ def test_a_ruling_that_a_protest_set_aside_is_told_beside_the_confirmed_ones(
     assert "Set aside later, by a protest or an appeal: 1." in paper
     rows = figures_listed(meet)
     assert next(one["count"] for one in rows if one["measure"] == "set aside") == "1"
+
+
+def test_bars_show_apart_what_was_set_aside_on_page_and_paper(service: Service) -> None:
+    """Of three reports from one place one ruling stands, and two of either kind do not."""
+    meet = a_meet(service)
+    meet.start(0)
+    confirmed = ruled(meet, meet.report(lane=4)["id"])
+    for lane in (5, 6):
+        report = meet.report(lane=lane)["id"]
+        dismissed = ruled(meet, report, verdict="dismissed", infringement=None)
+    assert meet.load_result(0).status_code == 201
+    announced(meet)
+    decided(meet, lodge(meet, a_protest(meet, confirmed)), "upheld", orders=set_aside(confirmed))
+    against = lodge(meet, a_protest(meet, dismissed, team=team(meet, 5)))
+    decided(meet, against, "upheld", orders=[disqualify(meet, 6)])
+    told_in_words = "0 confirmed, 1 dismissed, 2 set aside later, 0 open, 0 withdrawn."
+    page = meet.referee.get(f"/meets/{meet.id}/meet-report", headers=PAGE).text
+    chart = page.partition('aria-labelledby="bars-title')[2].partition("</svg>")[0]
+    assert told_in_words in chart
+    assert chart.count('fill="url(#set-aside)"') == 2  # in the legend and in the bar
+    pdf = meet.referee.get("meet-report.pdf").content
+    alts = [str(one["/Alt"]) for one in elements_of(pdf) if one["/S"] == "/Figure"]
+    assert told_in_words in alts[0]
+    assert "set aside later" in read_text(pdf).partition("Confirmed, of the reports")[0]
 
 
 def test_a_dismissed_report_whose_team_a_protest_had_disqualified_counts_as_set_aside_too(
