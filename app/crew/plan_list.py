@@ -17,10 +17,10 @@ from app.ids import MeetId, OfficialId
 from app.meets.queries import programme
 from app.plurals import spans
 from app.rules.relay import Edge
-from app.sheets.crew_list import OPTIONAL, REQUIRED
+from app.sheets.crew_list import OF_A_POST, REQUIRED
 from app.sheets.writing import write_csv
 
-COLUMNS = (*REQUIRED, *OPTIONAL)
+COLUMNS = (*REQUIRED, *OF_A_POST)
 
 
 def crew_csv(conn: Connection, meet_id: MeetId) -> str:

@@ -23,7 +23,8 @@ from app.visible import likeness
 TAKE_OVERS = (1, 3)
 SIDES = ("inside", "outside")
 REQUIRED = ("official", "take_over", "edge", "lanes")
-OPTIONAL = ("side", "relays", "event", "round", "heat", "dropped_out")
+OF_A_POST = ("side", "relays", "event", "round", "heat")
+OPTIONAL = (*OF_A_POST, "dropped_out")
 DROPPED_OUT = "yes"
 _TAKE_OVERS = re.compile(r"[123](?:\s*[,;+/]\s*[123])*")
 _BETWEEN = re.compile(r"[,;+/\n]")
