@@ -38,6 +38,7 @@ KEY_COLUMNS = 4
 MOST_COLUMNS = (12, 9, 7, 5, 4, 3, 2, 1)  # of changes that are shown
 MOST_NOTES, FEW_NOTES = 8, 2
 NOBODY = "nobody"
+NOT_THEN = f"{NOT_GIVEN}: at that time another row tells of these lanes, or nobody runs in them."
 MOST_LETTERS = 4  # of a last name, to tell initials apart
 CAUTION = "The crew plan in force when this was printed; the meet's appointed officials decide."
 
@@ -139,6 +140,9 @@ def _parts(flow: Flow, sheet: ChiefsSheet, plan: _Plan) -> Iterator[Callable[[],
     for table in sheet.tables:
         yield partial(flow.skip, GAP)
         yield from _table(flow, sheet, table, plan)
+    if _has_dashes(sheet, plan):
+        yield partial(flow.skip, GAP / 2)
+        yield partial(flow.write, say(NOT_THEN, "table"), TEXT)
     if plan.has_initials:
         yield partial(flow.skip, GAP)
         yield partial(_write_key, flow, sheet.people)
@@ -146,6 +150,12 @@ def _parts(flow: Flow, sheet: ChiefsSheet, plan: _Plan) -> Iterator[Callable[[],
         yield partial(flow.skip, GAP / 2)
         yield partial(_write_note, flow, note, plan.notes)
     yield partial(write_missing, flow)
+
+
+def _has_dashes(sheet: ChiefsSheet, plan: _Plan) -> bool:
+    """Whether a row is not about a column that is shown; an edge's one row leaves that out."""
+    rows = (row for table in sheet.tables for row in table.rows)
+    return not plan.is_by_edge and any(None in row.who[: plan.columns] for row in rows)
 
 
 def _write_head(flow: Flow, sheet: ChiefsSheet, plan: _Plan) -> None:

@@ -2,7 +2,8 @@
 
 Seen from above, the home straight below and run from left to right, the zones grey with thick
 edges. A name such as 2S (the start of the second zone) stands outside the track beside its edge;
-names of one place stand together, and none covers another.
+names of one place stand together, and none covers another. Inside, an arrow along the home straight
+shows how it is run, to the finish line, which is dashed.
 """
 
 from __future__ import annotations
@@ -26,6 +27,8 @@ AWAY: Final = 7.0  # of a name's middle from the track
 FARTHER: Final = 3.0
 SAME_PLACE_M: Final = 6.0  # names of edges nearer than this stand together
 TITLE: Final = 9.0
+INTO_FIELD: Final = 4.0  # of the finish line, to its name
+ARROW: Final = 20.0
 
 Point = tuple[float, float]
 
@@ -75,13 +78,14 @@ def draw_crew_on_track(
     size = min((wide - 2 * ROOM) / full, (tall - 2 * ROOM) / (2 * outer))
     view = _View(track, size, left + wide / 2, top + tall / 2)
     says = (
-        f"The zones of the {drawn.relay} on the track, seen from above, with names at their edges."
+        f"The zones of the {drawn.relay} on the track, seen from above, with names at their edges, "
+        "the finish line, and an arrow the way it is run."
     )
     with flow.inside(flow.tag("Figure", says)):
         flow.put(*_draw_ground(view))
         for places in drawn.zones.values():
             flow.put(*_draw_zone(view, places))
-        flow.put(*_draw_finish(view))
+        flow.put(*_draw_finish(flow, view))
         flow.put(*_draw_names(flow, view, drawn))
         line = flow.typesetter.set_line(drawn.relay, "the drawing", TITLE, Weight.BOLD)
         flow.put(SetText(view.x - line.width / 2, view.y + TITLE * 0.36, line, tag=flow.within))
@@ -111,9 +115,17 @@ def _draw_zone(view: _View, places: tuple[ZonePlace, ...]) -> Iterator[Shape]:
             yield Trace((view.at(lane, at, inner), view.at(lane, at, outer)), 1.2)
 
 
-def _draw_finish(view: _View) -> Iterator[Shape]:
+def _draw_finish(flow: Flow, view: _View) -> Iterator[Shape]:
+    """With its name in the field, where no edge has its own, and the arrow to it."""
     inner, outer = edge_radius(view.track, 0), edge_radius(view.track, view.track.lanes)
-    yield Trace((view.at(1, 0.0, inner, -4.0), view.at(1, 0.0, outer)), 0.7, (2.0, 1.0))
+    yield Trace((view.at(1, 0.0, inner, -INTO_FIELD), view.at(1, 0.0, outer)), 0.7, (2.0, 1.0))
+    line = flow.typesetter.set_line("finish", "the drawing", NAME, Weight.REGULAR)
+    x, y = view.at(1, 0.0, inner, -INTO_FIELD - NAME * 0.7)
+    begin = x - line.width / 2
+    yield SetText(begin, y + NAME * 0.36, line, tag=flow.within)
+    tip = begin - 4.0
+    yield Trace(((tip - ARROW, y), (tip - 5.0, y)), 0.7)
+    yield Area(((tip, y), (tip - 6.0, y - 2.5), (tip - 6.0, y + 2.5)), grey=0.0)
 
 
 def _draw_names(flow: Flow, view: _View, drawn: CrewOnTrack) -> Iterator[Shape]:

@@ -13,8 +13,13 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from app.forms.chiefs_sheet import initials_of
+from app.forms.chiefs_sheet import TRACKS, initials_of
+from app.forms.crew_on_track import CrewOnTrack, draw_crew_on_track
+from app.forms.flow import Flow
+from app.forms.painting import Area, SetText, Trace
+from app.forms.paper import Paper
 from app.ids import new_id
+from app.rules.track import Track
 from tests.builders import (
     Json,
     MeetAtHand,
@@ -127,6 +132,13 @@ def test_a_change_in_the_course_of_the_day_has_a_column_of_its_own(meet: MeetAtH
     row = words.partition("1E take-over 1, end lanes 3–4, inside ")[2]
     assert row.startswith("Bo Halyard Cleo Anchor – Bo Halyard")
     assert "4x100, 1E lanes 1–8 (10:40)" in words
+    assert "–: at that time another row tells of these lanes, or nobody runs in them." in words
+
+
+def test_where_no_row_has_a_dash_none_is_explained(meet: MeetAtHand) -> None:
+    load(meet, "Women 4x100 m")
+    plan(meet, a_post(new_id(), meet["Bo Halyard"].id))
+    assert "another row" not in told(meet)
 
 
 def test_lanes_that_no_heat_uses_are_unwatched_by_nobody_and_who_stands_there_is_shown(
@@ -282,6 +294,25 @@ def test_the_edges_of_each_zone_have_names_on_the_track(meet: MeetAtHand) -> Non
     for name in ("1S", "1E", "2S", "2E", "3S", "3E"):
         assert words.count(name) >= 2
     assert "2S 3S" in words  # TR24.3 and TR24.6: all but the first of a 4x400 lie at the finish
+
+
+@pytest.mark.parametrize("tall", TRACKS)
+@pytest.mark.parametrize("track", [Track(), Track(**OVAL)])
+def test_the_finish_line_has_its_name_and_an_arrow_shows_how_the_home_straight_is_run(
+    track: Track, tall: float
+) -> None:
+    flow = Flow(Paper.A4, foot_height=20.0)
+    draw_crew_on_track(flow, CrewOnTrack("4x200", track, {}), (50.0, 100.0), (180.0, tall))
+    shapes = flow.pages[0]
+    finish, title = (one for one in shapes if isinstance(one, SetText))
+    (line,) = (one for one in shapes if isinstance(one, Trace) and one.dashes)
+    (arrow,) = (one for one in shapes if isinstance(one, Area))
+    (x, into_field), (_, outer) = line.points
+    assert finish.x < x < finish.x + finish.line.width
+    assert title.y + 2.0 < finish.y - 5.0 < finish.y < into_field < outer
+    tip, *base = arrow.corners
+    assert {there < tip[0] for there, _ in base} == {True}
+    assert tip[0] < finish.x
 
 
 def test_without_a_lap_there_is_a_sheet_all_the_same_that_says_why_nothing_is_drawn(
