@@ -258,6 +258,8 @@ class _Beside:
     track: Track
     mark_m: float
     taken: list[tuple[Spot, float]] = field(default_factory=list)
+    reached: dict[tuple[int, float, Side, float], float] = field(default_factory=dict)
+    """How far out a place was full for marks of a radius: what is taken stays so."""
 
     def spot(self, lane: int, past_finish: float, side: Side, away: float) -> Spot:
         """A spot so far from the track's edge, beside a place of a lane."""
@@ -267,10 +269,13 @@ class _Beside:
 
     def put(self, lane: int, past_finish: float, side: Side, away: float, radius: float) -> Spot:
         """The nearest free spot for a mark; it is taken from then on."""
+        place = (lane, past_finish, side, radius)
+        away = max(away, self.reached.get(place, away))
         at = self.spot(lane, past_finish, side, away)
         while any(at.away_from(spot) < radius + other + CLEAR_M for spot, other in self.taken):
             away += STEP_M
             at = self.spot(lane, past_finish, side, away)
+        self.reached[place] = away
         self.taken.append((at, radius))
         return at
 
