@@ -29,6 +29,7 @@ from app.planning.templates import default_template
 from app.planning.wishes import Wish
 from app.rules.relay import Edge, Relay, Side
 from tests.planning.builders import (
+    EFFORT,
     HOUR_S,
     a_heat,
     a_small_template,
@@ -162,17 +163,17 @@ def test_lanes_in_which_only_a_heat_that_was_run_had_teams_are_not_told_as_unwat
     """Both parts of a row that is cut have the lanes of the whole, and nobody is there for them."""
     eight, six = a_heat(1, "10:00", lanes=range(1, 9)), a_heat(2, "10:08", lanes=range(1, 7))
     task = a_task(people(6), (eight, six))
-    first = plan_crew(task, QUICK).assignments
+    first = plan_crew(task, EFFORT).assignments
     outermost = next(one.person for one in first if one.edge is Edge.END and one.lanes == (7, 8))
     before = Before(first, six.starts_s, frozenset({outermost}))
-    plan = plan_crew(replace(task, before=before), QUICK)
+    plan = plan_crew(replace(task, before=before), EFFORT)
     assert plan.count(Wish.WATCHED) == 0
     assert plan.unwatched == ()
 
 
 def test_two_posts_of_one_edge_are_kept_as_one() -> None:
     task = a_task(people(6), heats(3), a_small_template())
-    whole = plan_crew(task, QUICK).assignments
+    whole = plan_crew(task, EFFORT).assignments
     in_halves = tuple(
         replace(one, lanes=lanes)
         for one in whole
@@ -180,7 +181,7 @@ def test_two_posts_of_one_edge_are_kept_as_one() -> None:
         if lanes
     )
     again = replace(task, before=Before(in_halves, task.heats[0].starts_s))
-    assert _posts(plan_crew(again, QUICK).assignments) == _posts(whole)
+    assert _posts(plan_crew(again, EFFORT).assignments) == _posts(whole)
 
 
 def test_nobody_is_kept_at_both_edges_at_once() -> None:
@@ -267,7 +268,7 @@ def test_a_lane_that_two_have_watched_makes_up_for_none_of_the_next_heat() -> No
         for person, (edge, side) in zip(people(2), places, strict=False)
     )
     task = a_task(people(2), (first, second), a_small_template())
-    plan = plan_crew(replace(task, before=Before(run, second.starts_s)), QUICK)
+    plan = plan_crew(replace(task, before=Before(run, second.starts_s)), EFFORT)
     unwatched = next(one for one in plan.counted if one.wish is Wish.WATCHED)
     assert (unwatched.value, unwatched.bound) == (3 * len(lanes), 3 * len(lanes))
     assert plan.is_whole  # of what is still to be run
@@ -326,7 +327,7 @@ def test_heats_that_have_begun_stay_post_by_post_whatever_their_posts_are(
     run = tuple(post for heat in programme[:2] for post in by_hand(heat))
     before = Before(run, programme[2].starts_s, frozenset({"Umpire 1"}))
     task = a_task(people(8, experience=2), programme, a_small_template(), before=before)
-    plan, verifier = plan_crew(task, QUICK), Verifier(task)
+    plan, verifier = plan_crew(task, EFFORT), Verifier(task)
     assert verifier.broken(plan.assignments) == []
     assert [one.value for one in plan.counted] == verifier.counts(plan.assignments)
     assert plan.is_whole
@@ -366,7 +367,7 @@ def test_whoever_stands_for_one_take_over_of_several_at_a_place_stands_at_that_p
     )
     task = a_task(people(4), (first, then), a_small_template())
     again = replace(task, before=Before(before, then.starts_s))
-    plan, verifier = plan_crew(again, QUICK), Verifier(again)
+    plan, verifier = plan_crew(again, EFFORT), Verifier(again)
     assert verifier.broken(plan.assignments) == []
     assert [one.value for one in plan.counted] == verifier.counts(plan.assignments)
     assert plan.count(Wish.UNCHANGED) == 0
@@ -383,7 +384,7 @@ def test_two_posts_at_once_are_no_matter_where_they_have_begun_or_whoever_has_th
         plan_crew(replace(task, before=Before(both, then.starts_s)), QUICK)
     gone = Before(both, then.starts_s, frozenset({"Umpire 1"}))
     for before in (gone, Before(both[:2], then.starts_s)):
-        assert plan_crew(replace(task, before=before), QUICK).is_whole
+        assert plan_crew(replace(task, before=before), EFFORT).is_whole
 
 
 def test_a_day_for_almost_as_many_as_a_plan_takes_is_planned_though_more_are_missing() -> None:
