@@ -8,7 +8,7 @@ who has dropped out is none of its posts: it is left aside, and told.
 from __future__ import annotations
 
 from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from app.access.wire import OfficialOut
 from app.crew.actions import WATCHERS
@@ -63,6 +63,12 @@ class Place:
     edge: Edge
     lanes: tuple[int, ...]
     side: Side
+
+
+def place_of(post: Post) -> Place:
+    """Where a post of the plan in force is."""
+    lanes = tuple(sorted(post.lanes))
+    return Place(post.official_id, post.take_over, post.edge, lanes, post.side)
 
 
 def plan(listed: Listed[CrewRow], known: Known) -> tuple[CrewIn, Listed[CrewRow]]:
@@ -167,7 +173,7 @@ def as_sent(
     place: Place, relays: Iterable[Relay], heats: Iterable[HeatId], left: list[Post]
 ) -> PostIn:
     """The post at a place; one that is left of the plan before keeps its id, and is taken."""
-    alike = [post for post in left if _is_that(post, place)]
+    alike = [post for post in left if replace(place_of(post), side=place.side) == place]
     same = (post for post in alike if post.side == place.side and post.relays == frozenset(relays))
     kept = next(same, None) or next(iter(alike), None)
     if kept is not None:
@@ -182,11 +188,6 @@ def as_sent(
         relays=list(relays),
         heats=sorted(heats),
     )
-
-
-def _is_that(post: Post, place: Place) -> bool:
-    where = (post.official_id, post.take_over, post.edge, tuple(sorted(post.lanes)))
-    return where == (place.official, place.take_over, place.edge, place.lanes)
 
 
 def summary(sent: CrewIn, listed: Listed[CrewRow], mind: ToMind, *, stored: bool) -> CrewListOut:

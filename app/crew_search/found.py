@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 
-from app.crew.crew_list import Place, as_sent
+from app.crew.crew_list import Place, as_sent, place_of
 from app.crew.queries import Post
 from app.crew.wire import MOST_HEATS, PostIn
 from app.crew_search.task import Asked
@@ -27,7 +27,7 @@ def posts_found(asked: Asked, plan: CrewPlan) -> list[PostIn]:
     ids = {post.id for post in same}
     left = [post for post in asked.before if post.id not in ids]
     for post in same:
-        heats.pop(_place_of(post), None)
+        heats.pop(place_of(post), None)
     return [
         *map(_sent_again, same),
         *(
@@ -46,7 +46,7 @@ def _all_places(asked: Asked, plan: CrewPlan) -> Iterator[tuple[Place, HeatId]]:
                     yield place, heat
     for heat, posts in asked.aside.items():
         for post in posts:
-            yield _place_of(post), heat
+            yield place_of(post), heat
 
 
 def _places(asked: Asked, one: Assignment, heat: HeatId) -> Iterator[Place]:
@@ -60,7 +60,7 @@ def _places(asked: Asked, one: Assignment, heat: HeatId) -> Iterator[Place]:
             if (post.official_id, post.take_over, post.edge) == (one.person, take_over, one.edge)
         ]
         if asked.task.before is not None and _are_alike(asked, one, heat, own):
-            yield from map(_place_of, own)
+            yield from map(place_of, own)
         else:
             yield Place(OfficialId(one.person), take_over, one.edge, tuple(one.lanes), one.side)
 
@@ -80,18 +80,13 @@ def _as_they_were(asked: Asked, heats: Mapping[Place, set[HeatId]]) -> list[Post
     had: dict[Place, set[HeatId]] = {}
     for heat, posts in {**asked.stood, **asked.aside}.items():
         for post in posts:
-            had.setdefault(_place_of(post), set()).add(heat)
+            had.setdefault(place_of(post), set()).add(heat)
     staying = {person.id for person in asked.task.people} - asked.task.before.dropped
     return [
         post
         for post in asked.before
-        if post.official_id in staying and had.get(_place_of(post)) == heats.get(_place_of(post))
+        if post.official_id in staying and had.get(place_of(post)) == heats.get(place_of(post))
     ]
-
-
-def _place_of(post: Post) -> Place:
-    lanes = tuple(sorted(post.lanes))
-    return Place(post.official_id, post.take_over, post.edge, lanes, post.side)
 
 
 def _sent_again(post: Post) -> PostIn:

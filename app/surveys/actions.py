@@ -67,7 +67,7 @@ def measure_zone(
         known = meet_zones(unit.conn, unit.meet_id)
         before = known.one(relay, take_over)
         lines = as_measured(before.targets, sent.by_line, unit.now)
-        if before.taped.version and not _says_more(before, lines):
+        if before.taped.version and not _says_more(before, lines, lines):
             return Done(Put(told_zone(before), created=False), None)
         insist_on_version(before.taped.version, version, THERE, CHANGED)
         _insist_it_can_be(known.alone(relay, take_over, lines), lines)
@@ -80,12 +80,11 @@ def measure_zone(
     return act
 
 
-def _says_more(zone: Zone, lines: Lines, said: Iterable[LaneLine] | None = None) -> bool:
-    """Whether lines are others than those that are known of a zone; or the same, of paint that was
-    measured as another zone's since.
+def _says_more(zone: Zone, lines: Lines, said: Iterable[LaneLine]) -> bool:
+    """Whether lines are others than those that are known of a zone; or what is said of them is the
+    same, of paint that was measured as another zone's since.
     """
-    named = lines if said is None else said
-    return zone.taped.lines != lines or any(of in zone.shared for of in named)
+    return zone.taped.lines != lines or any(of in zone.shared for of in said)
 
 
 def measure_lines(listed: Sequence[ListedZone]) -> Action[None]:

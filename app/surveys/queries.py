@@ -95,13 +95,13 @@ class MeetZones:
 
     def of(self, relays: Iterable[Relay]) -> list[Zone]:
         """The zones of these relays, as far as the edition has them on such a track."""
-        asked = self._alone(relays)
+        asked = self._unshared(relays)
         if not self.taped:
             return asked
         others = {relay for relay, _ in self.taped} - {one.relay for one in asked}
-        return sharing(self.track, asked, [*asked, *self._alone(others)])
+        return sharing(self.track, asked, [*asked, *self._unshared(others)])
 
-    def _alone(self, relays: Iterable[Relay]) -> list[Zone]:
+    def _unshared(self, relays: Iterable[Relay]) -> list[Zone]:
         """The zones with what was measured of them and not of the same paint as another's."""
         tolerance = tolerance_of(self.facts)
         return [

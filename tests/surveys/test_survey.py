@@ -352,14 +352,20 @@ def test_a_wrong_line_after_lanes_were_left_is_flagged_whichever_lanes_are_drawn
     assert flag.startswith("Take-overs 2–3: ")  # at the same lines
 
 
+def a_case_of(service: Service, relay: str) -> MeetAtHand:
+    """A meet of one relay whose lines may lie 20 mm off, with a case in its first heat."""
+    lists = a_start_list(2, event=f"Women {relay} m")
+    meet = a_meet(service, start_list=lists, terms={"zone_tolerance_m": 0.02})
+    meet.start(0)
+    meet.report()
+    return meet
+
+
 def test_what_was_measured_of_a_line_flags_the_heats_of_every_relay_that_it_serves(
     service: Service,
 ) -> None:
     """The zones at the finish line of a 4x400 and a 4x800 are the same paint."""
-    meet = a_meet(service, start_list=a_start_list(2, event="Women 4x800 m"))
-    set_up_again(meet, terms={"zone_tolerance_m": 0.02})
-    meet.start(0)
-    meet.report()
+    meet = a_case_of(service, "4x800")
     line = taped(zone_of(meet, 2, "4x400"), 4, "start", 0.5)
     assert measure(meet, line, take_over=2, relay="4x400").status_code == 201
     (flag,) = meet.referee.get("docket").json()["cases"][0]["zone_flags"]
@@ -385,10 +391,7 @@ def test_what_was_measured_of_a_line_flags_the_heats_of_every_relay_that_it_serv
 def test_only_what_is_said_anew_of_a_line_takes_the_place_of_what_another_zone_says(
     service: Service,
 ) -> None:
-    meet = a_meet(service, start_list=a_start_list(2, event="Women 4x400 m"))
-    set_up_again(meet, terms={"zone_tolerance_m": 0.02})
-    meet.start(0)
-    meet.report()
+    meet = a_case_of(service, "4x400")
 
     def flags() -> list[str]:
         service.clock.move(timedelta(minutes=10))
