@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator
+from urllib.parse import parse_qs, urlsplit
 
 from schemathesis import Case, Response
 from schemathesis.checks import not_a_server_error
@@ -37,7 +38,7 @@ INSTANCE = re.compile(r"urn:uuid:[0-9a-f-]{36}")
 def breaches(case: Case, answer: Response) -> list[str]:
     """Where an answer breaks what the document says, or what every error keeps to."""
     found = list(_undeclared(case, answer))
-    taken = answer.status_code < 400 and _is_wrong(case)
+    taken = answer.status_code < 400 and _is_wrong(case, answer)
     checks = [*CHECKS, negative_data_rejection] if taken else CHECKS
     try:
         case.validate_response(answer, checks=checks)
@@ -55,18 +56,23 @@ def _undeclared(case: Case, answer: Response) -> Iterator[str]:
         yield f"content of a kind that is not declared: {answer.headers.get('content-type')}"
 
 
-def _is_wrong(case: Case) -> bool:
+def _is_wrong(case: Case, answer: Response) -> bool:
     """Whether anything in a request is wrong on purpose; of a picture nothing can be made so."""
     mutations = case.meta.phase.data.mutations if case.meta is not None else ()
-    return any(_is_sent(one, case) for one in mutations or ())
+    query = parse_qs(urlsplit(str(answer.request.url)).query, keep_blank_values=True)
+    return any(_is_sent(one, query) for one in mutations or ())
 
 
-def _is_sent(mutation: Mutation, case: Case) -> bool:
-    """Whether what was made wrong goes over the line: no address has a list without entries, and
-    who asks is said for each request anew.
+def _is_sent(mutation: Mutation, query: Collection[str]) -> bool:
+    """Whether what was made wrong goes over the line, and is read there: no address has a list
+    without entries, none reads what it does not know but in a body, and who asks is said for each
+    request anew.
     """
-    if mutation.parameter_location is ParameterLocation.QUERY:
-        return [] not in (case.query or {}).values()
+    place, keywords = mutation.parameter_location, mutation.keywords
+    if place is not ParameterLocation.BODY and "additionalProperties" in keywords:
+        return False
+    if place is ParameterLocation.QUERY:
+        return mutation.parameter in {None, *query} or "required" in keywords
     return mutation.parameter != "Authorization"
 
 

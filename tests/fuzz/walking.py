@@ -191,7 +191,8 @@ class Walk:
         answer = self._begun(case, headers) if case.path == FEED else self._whole(case, headers)
         self.answered[label, answer.status_code] += 1
         for breach in breaches(case, answer):
-            told = f"{label} by {caller}: {breach}\n{case.as_curl_command()}\n{answer.text[:600]}"
+            sent, given = case.as_curl_command(), answer.text_lossy()[:600]
+            told = f"{label} by {caller}: {breach}\n{sent}\n{given}"
             self.found.setdefault(f"{label} {answer.status_code} {breach}"[:120], told)
 
     def _whole(self, case: Case, headers: dict[str, str]) -> Response:
