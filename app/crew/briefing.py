@@ -75,6 +75,8 @@ BATON_DECIDES: Final = "The baton decides, no body, foot or hand."
 
 ABREAST_M: Final = 0.5
 """Lines no farther apart along the track are seen as one; our own."""
+MUCH_THE_SAME_M: Final = 2
+"""Metres from abreast that differ by no more are told in one for all take-overs; our own."""
 
 _BOTH: Final = (Edge.START, Edge.END)
 _SEEN: Final[Mapping[tuple[Edge, ...], str]] = {
@@ -191,24 +193,27 @@ def _drawn(day: Day, stands: Stands) -> Iterator[StandDrawn]:
 
 def _not_abreast(day: Day, stands: Stands) -> str:
     """How far the outermost watched line of a picture lies on from the innermost one, below which
-    it is drawn; by take-over where that differs, and empty where they lie abreast.
+    it is drawn; by take-over where that differs by much, and empty where they lie abreast.
     """
-    found: dict[str, list[tuple[Relay, Stand]]] = {}
+    found: dict[int, list[tuple[Relay, Stand]]] = {}
     for relay, stand in stands:
         farther = _farther_on(day, relay, stand)
-        found.setdefault(f"{farther:.0f} m" if farther > ABREAST_M else "", []).append(
-            (relay, stand)
-        )
-    told = [
-        f"{metres} ({_take_overs(some)})" if len(found) > 1 else metres
-        for metres, some in found.items()
-        if metres
-    ]
-    if not told:
+        found.setdefault(round(farther) if farther > ABREAST_M else 0, []).append((relay, stand))
+    if not any(found):
         return ""
     inner, outer = _outermost(day, stands[0][1])
     where = f"on from lane {inner}'s, along lane {outer}"
-    return f"Lines not abreast: lane {outer}'s lies {', '.join(told)} {where}"
+    return f"Lines not abreast: lane {outer}'s lies {_metres_on(found)} {where}"
+
+
+def _metres_on(found: dict[int, list[tuple[Relay, Stand]]]) -> str:
+    """About the same on all take-overs needs no more words; else each has its own."""
+    least, most = min(found), max(found)
+    if least == most:
+        return f"{most} m"
+    if least and most - least <= MUCH_THE_SAME_M:
+        return f"{least}–{most} m"
+    return ", ".join(f"{metres} m ({_take_overs(its)})" for metres, its in found.items() if metres)
 
 
 def _farther_on(day: Day, relay: Relay, stand: Stand) -> float:

@@ -392,6 +392,21 @@ def test_where_one_drawing_is_of_several_take_overs_each_says_how_far_its_lines_
     assert f"Lines not abreast: {note}" in words
 
 
+def test_lines_that_lie_much_the_same_on_at_several_take_overs_are_told_in_one(
+    meet: MeetAtHand,
+) -> None:
+    """Lanes 5 and 8 are measured 41.58 m and 45.24 m from the middle of a bend. Take-over 1 of the
+    4x100 begins 110.04 m into a bend in lane 5, which is 119.72 m into it in lane 8, where the line
+    lies 13.31 m farther, at 133.03 m; that of the medley 110.17 m into one: 119.87 m in lane 8,
+    where the line lies 13.58 m farther, at 133.45 m.
+    """
+    bo = meet["Bo Halyard"].id
+    its = {"edge": "start", "lanes": [5, 6, 7, 8], "relays": ["4x100", "medley"]}
+    plan(meet, a_post(new_id(), bo, **its))
+    note = "lane 8's lies 13–14 m on from lane 5's, along lane 8"
+    assert f"Lines not abreast: {note}" in cards(meet)["Bo Halyard"]
+
+
 def stands_drawn(pdf: bytes) -> list[str]:
     """In words, as they are read aloud; each drawing says the same of hatching and spot."""
     begin, end = "Where to stand: ", ". What is watched"
