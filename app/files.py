@@ -11,14 +11,24 @@ from pathlib import Path
 from app.sheets.limits import MAX_FILE_BYTES
 
 
+class NotRead(OSError):
+    """A file that could not be read; its message names it, and says the way out."""
+
+
 class NotWritten(OSError):
     """A file that could not be written; its message names it, and says the way out."""
 
 
 def read_list(path: Path) -> bytes:
-    """The file as far as a list can be long: what is longer is refused by its reader."""
-    with path.open("rb") as file:
-        return file.read(MAX_FILE_BYTES + 1)
+    """The file as far as a list can be long: what is longer is refused by its reader. Raises
+    NotRead.
+    """
+    try:
+        with path.open("rb") as file:
+            return file.read(MAX_FILE_BYTES + 1)
+    except OSError as error:
+        why = error.strerror or error
+        raise NotRead(f"{path} could not be read ({why}). Name a list that is there") from error
 
 
 def write_whole(contents: Mapping[Path, bytes], mode: int | None = None) -> None:

@@ -171,6 +171,8 @@ def _told(advice: Advice, asked: Asked) -> Iterator[str]:
         yield f"Left aside in the programme, as nobody knows them: {', '.join(asked.left_aside)}."
     if asked.run_no_more:
         yield f"Left aside in the plan, as they are run no more: {'; '.join(asked.run_no_more)}."
+    if asked.task.before is not None and not asked.task.before.from_s:
+        yield "Every heat could change, the first ones too: with --from, those before it stay."
     for one in advice.plan.unwatched:
         yield telling.told_unwatched(one, asked.programme)
     names = {person.id: person.name for person in asked.task.people}

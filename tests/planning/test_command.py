@@ -439,6 +439,19 @@ def test_a_plan_is_written_over_no_list_and_into_no_folder_that_is_missing(
     assert "is a folder; name a file in it" in capfd.readouterr().err
 
 
+@pytest.mark.parametrize(("name", "why"), [("nobody.csv", "No such file"), ("", "Is a directory")])
+def test_a_list_that_cannot_be_read_is_named(
+    name: str, why: str, tmp_path: Path, capfd: pytest.CaptureFixture[str]
+) -> None:
+    a_programme(tmp_path, STARTS)
+    a_crew(tmp_path, SIX)
+    assert crew(tmp_path, "--template", str(tmp_path / name)) == 1
+    told = capfd.readouterr().err
+    assert f"{tmp_path / name} could not be read ({why}" in told
+    assert "Errno" not in told
+    assert not (tmp_path / "plan.csv").exists()
+
+
 def test_columns_of_a_programme_that_nobody_knows_are_told(
     tmp_path: Path, capfd: pytest.CaptureFixture[str]
 ) -> None:

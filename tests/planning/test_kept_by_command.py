@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterator
 from pathlib import Path
 
+import pytest
+
 from app.sheets.made_plan import REQUIRED
 from tests.planning.files import a_crew, a_programme, written
 from tests.planning.test_command import SIX, STARTS, crew, rows_of
@@ -52,3 +54,16 @@ def test_a_plan_that_needs_no_change_is_written_as_it_was(tmp_path: Path) -> Non
     ]
     after = kept(tmp_path, rows)
     assert {*after} == {*posts_in(tmp_path / "kept.csv")}
+
+
+def test_it_says_where_heats_that_may_have_been_run_could_change(
+    tmp_path: Path, capfd: pytest.CaptureFixture[str]
+) -> None:
+    a_programme(tmp_path, STARTS)
+    a_crew(tmp_path, [*SIX, "Bo Halyard"])
+    rows = ['Women 4x400,heats,1-4,Umpire 1,"1, 2, 3",start,1-8,inside']
+    could_change = "Every heat could change, the first ones too"
+    kept(tmp_path, rows, "--drop", "Umpire 1")
+    assert could_change in capfd.readouterr().out
+    kept(tmp_path, rows, "--drop", "Umpire 1", "--from", "10:10")
+    assert could_change not in capfd.readouterr().out
