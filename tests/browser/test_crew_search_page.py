@@ -145,7 +145,8 @@ def test_only_those_who_can_be_planned_are_offered_and_a_list_without_a_pinned_o
     with a_window(chromium, meet.service, meet.organiser) as window:
         page = window.open(address(meet))
         for picker in ("#pin-who option", "#who-drops option"):
-            expect(page.locator(picker)).to_have_text([f"Umpire {number}" for number in range(7)])
+            names = ["", *(f"Umpire {number}" for number in range(7))]
+            expect(page.locator(picker)).to_have_text(names)
         page.select_option("#pin-who", label="Umpire 6")
         page.get_by_role("button", name="Keep this choice").click()
         expect(page.get_by_role("button", name="Take it back")).to_have_count(1)
@@ -154,7 +155,17 @@ def test_only_those_who_can_be_planned_are_offered_and_a_list_without_a_pinned_o
         page.locator("#people-file").get_by_role("button", name="Load it").click()
         expect(page.locator("table.people tbody tr")).to_have_count(2)
         expect(page.locator("#wishes")).to_contain_text("not among those who can be planned")
-        expect(page.locator("#pin-who option")).to_have_text(["Umpire 0", "chief"])
+        expect(page.locator("#pin-who option")).to_have_text(["", "Umpire 0", "chief"])
+
+
+def test_nobody_drops_out_by_a_tap_too_many(chromium: Browser, meet: MeetAtHand) -> None:
+    a_programme(meet)
+    with a_window(chromium, meet.service, meet.organiser) as window:
+        page = window.open(address(meet))
+        for button in ("Drops out", "Keep this choice"):
+            page.get_by_role("button", name=button, exact=True).click()
+        expect(page.locator("#who-drops:invalid, #pin-who:invalid")).to_have_count(2)
+    assert meet.organiser.get("crew/wishes").json()["version"] == 0
 
 
 def test_a_plan_that_was_found_is_looked_at_before_it_is_taken_over(
