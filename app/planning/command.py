@@ -65,7 +65,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--pin", action="append", default=[], metavar="PIN", help=pins)
     _add_resting(parser)
     _add_replanning(parser)
-    seconds = f"for plan, mending and explaining together, at the most (default: {USUAL_S})"
+    seconds = f"for plan, mending and explaining together, at the most (default: {USUAL_S:g})"
     parser.add_argument("--seconds", type=_seconds, default=USUAL_S, help=seconds)
 
 
