@@ -16,7 +16,7 @@ from typing import NamedTuple, TypeAlias
 
 from app.planning.model import Model, Placed, Post
 from app.planning.seats import Seat, Seating
-from app.planning.tally import Crew, Row, crews_of, faults_of, rows_of
+from app.planning.tally import Crew, Row, crews_of, faults_at, faults_of, rows_of
 from app.planning.weighing import APART, Weighing
 from app.planning.wishes import Wish
 from app.rules.relay import Edge
@@ -85,7 +85,9 @@ class Exchanging:
         }
 
     def run(self) -> None:
-        """Step by step until there is none left."""
+        """Step by step until there is none left; first of all where an edge is unwatched."""
+        for zone in self._unwatched():
+            self._staff_anew(zone)
         before = None
         while before != (before := self._of_rows + self._of_crews) and not self._is_over:
             self._tried.clear()
@@ -94,6 +96,14 @@ class Exchanging:
                     pass
             for zone in range(len(self.crews)):
                 self._staff_anew(zone)
+
+    def _unwatched(self) -> list[int]:
+        """The zones with an edge of a lane that nobody watches."""
+        return [
+            zone
+            for zone, crew in enumerate(self.crews)
+            if any(one.wish is Wish.WATCHED for one in faults_at(self.model, zone, crew))
+        ]
 
     def _take(self, step: _Step) -> None:
         for person, row in step.rows.items():

@@ -40,11 +40,6 @@ class Linear:
     rows: list[tuple[float, float, Mapping[int, float]]] = field(default_factory=list)
     wide: set[int] = field(default_factory=set)
 
-    def copy(self) -> Linear:
-        """The same as it is now, to which nothing is added any more."""
-        rows, wide = list(self.rows), set(self.wide)
-        return Linear(list(self.lower), list(self.upper), list(self.whole), rows, wide)
-
     def column(self, lower: float = 0.0, upper: float = 1.0, *, whole: bool = False) -> int:
         """A new column, and its number."""
         self.lower.append(lower)

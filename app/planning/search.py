@@ -21,13 +21,13 @@ from app.planning.effort import Best, Effort, NoPlan, Progress
 from app.planning.exchanging import Exchanging, exchanged
 from app.planning.filling import chosen, filled
 from app.planning.foreseeing import foreseen
-from app.planning.linear import Linear, Sum
+from app.planning.linear import Sum
 from app.planning.model import Model, Placed
 from app.planning.results import Counted
 from app.planning.solver import WITHIN, Solver, is_too_much
 from app.planning.tally import faults, placed_by, tally
 from app.planning.windows import GUIDING, Windows
-from app.planning.wishes import Wish, measure
+from app.planning.wishes import Wish, changes, measure
 
 WINDOW = 3
 WIDER = (3, 5, 7)
@@ -45,6 +45,8 @@ SOLVING_TIMES = 2.0
 took to set out what is firm, at the most.
 """
 EXCHANGING_SHARE = 0.4
+EXCHANGING_S = 0.5
+"""However short the time: so much fills the posts that somebody left."""
 TOLD_EVERY_S = 0.5
 MENDING_SHARE = 0.3
 WISH_SHARE = 0.6
@@ -73,9 +75,12 @@ class Search:
 
     def run(self, until: Wish | None = None) -> Best:
         """The best plan, down to one wish or to the last. Raises NoPlan."""
-        firm = self.model.linear.copy()
         built_s = self._seconds()
         placed = self._filled()
+        if placed is None and not self.firm:
+            placed = self._exchanged(
+                self._found(Solver(self.model.linear, self.effort.seed, self._hear))
+            )
         if placed is not None and self._is_too_late_to_solve(built_s):
             return self._as_it_is(self._exchanged(placed, 1.0))
         sums = measure(self.model)
@@ -83,7 +88,7 @@ class Search:
             self.model.linear.bound(sums[wish], at_most=most)
         solver = Solver(self.model.linear, self.effort.seed, self._hear)
         if placed is None:
-            placed = self._found(solver, firm, sums)
+            placed = self._found(solver)
         if not self._values and not self._complete(solver, placed):
             return self._as_it_is(placed)
         self._by_windows(Windows(self.model, sums))
@@ -99,28 +104,26 @@ class Search:
         placed = filled(self.model) if can_be else None
         return None if placed is None else self._exchanged(placed)
 
-    def _found(self, solver: Solver, firm: Linear, sums: Mapping[Wish, Sum]) -> Placed:
-        """A first plan that the solver finds in what is firm alone, a tenth of the whole, unless
-        wishes are bounded; and what exchanging people makes of it where they are not.
+    def _found(self, solver: Solver) -> Placed:
+        """A first plan that the solver finds in what is firm, as near as can be to the one before,
+        and to a tenth of the whole unless wishes are bounded.
         """
         if is_too_much(len(self.model.taken)):
             raise ValueError(too_much(self.model.task))
+        what = self._first_wish()
         nobody = Sum(dict.fromkeys(self.model.taken.values(), 1.0))
-        what = self._first_wish(sums) or nobody
-        slack = inf if what is nobody else 1 - WITHIN
+        slack = inf if what is None else 1 - WITHIN
         limit_s = self._left() if self.firm else max(self._left(), FIRST_PLAN_S)
-        alone = solver if self.firm else Solver(firm, self.effort.seed, self._hear)
-        found = alone.minimise(what, limit_s, slack=slack)
+        found = solver.minimise(what or nobody, limit_s, slack=slack)
         if found.values is None:
             raise NoPlan(is_proven=found.is_impossible)
         if self.firm:
             self._take(found.values)
-            return placed_by(self.model, found.values)
-        return self._exchanged(placed_by(self.model, found.values))
+        return placed_by(self.model, found.values)
 
     def _exchanged(self, placed: Placed, share: float = EXCHANGING_SHARE) -> Placed:
         """What exchanging people makes of a plan in a share of the time that is left."""
-        ends_s = self._seconds() + share * self._left()
+        ends_s = self._seconds() + max(share * self._left(), EXCHANGING_S)
 
         def go_on(by_now: Exchanging) -> bool:
             if self._seconds() - self._told > TOLD_EVERY_S:
@@ -154,9 +157,11 @@ class Search:
         """Whether nothing is firm but what a first plan heeds by itself."""
         return not (self.model.task.before or self.firm or self.begin)
 
-    def _first_wish(self, sums: Mapping[Wish, Sum]) -> Sum | None:
-        """As little as can be otherwise than in the plan to begin with."""
-        return sums.get(Wish.UNCHANGED) if self.begin is None else self._away_from(self.begin)
+    def _first_wish(self) -> Sum | None:
+        """As little as can be otherwise than in the plan to begin with, or in the one before."""
+        if self.begin is not None:
+            return self._away_from(self.begin)
+        return None if self.model.before is None else changes(self.model)
 
     def _complete(self, solver: Solver, placed: Placed) -> bool:
         """Take up a plan with what follows from who stands where; False where that needs more time

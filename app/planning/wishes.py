@@ -67,7 +67,7 @@ def unwatched(model: Model) -> Sum:
     return Sum(terms, everything)
 
 
-def _changes(model: Model) -> Sum:
+def changes(model: Model) -> Sum:
     """Heats that somebody stands otherwise than by the plan before, those who drop out aside."""
     before = model.before or {}
     constant = 0
@@ -246,7 +246,7 @@ def _busiest(model: Model) -> Sum:
 
 _MEASURES: Mapping[Wish, Callable[[Model], Sum]] = {
     Wish.WATCHED: unwatched,
-    Wish.UNCHANGED: _changes,
+    Wish.UNCHANGED: changes,
     Wish.BREAKS: _past_the_stint,
     Wish.OWN_CLUB: _over_own_club,
     Wish.EXPERIENCE: _ends_short_of_experience,

@@ -169,3 +169,16 @@ def test_a_day_of_a_hundred_heats_is_good_before_any_solver_is_asked(officials: 
     assert counts[Wish.WATCHED] == counts[Wish.BREAKS] == 0
     assert counts[Wish.OWN_CLUB] <= 3
     assert counts[Wish.FULL_CREWS] <= 100
+
+
+def test_what_a_drop_out_watched_is_watched_by_others_however_short_the_time() -> None:
+    """A plan with a gap that somebody who is free could fill is none to go out with."""
+    task = a_day(40, 20, 1)
+    plan = plan_crew(task, Effort(1.0))
+    assert plan.is_whole
+    leaves = max(task.people, key=lambda one: [a.person for a in plan.assignments].count(one.id))
+    without = replace(task, before=Before(plan.assignments, 0, frozenset({leaves.id})))
+    changed = plan_crew(without, Effort(0.01))
+    assert changed.is_whole
+    assert leaves.id not in {one.person for one in changed.assignments}
+    assert Verifier(without).broken(changed.assignments) == []
