@@ -304,7 +304,9 @@ def test_a_line_that_was_painted_off_is_found_off_by_as_much(
             best.mark, shown(track, inside, best.mark, moved, back=best.back)
         )
         metres = hypot(painted[0] - there[0], painted[1] - there[1])
-        ahead = tape.metres + off - moved
+        # Two lines that are moved by as much along their lanes do not stay abreast on a bend.
+        further = walked_on(track, inside, moved + MILLIMETRE, radius)
+        ahead = sum((p - t) * (f - t) for p, t, f in zip(painted, there, further, strict=True))
         metres = metres if ahead >= 0 else -metres
     else:
         metres = shown(track, target, tape.mark, off, back=tape.back)
