@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable
 from datetime import datetime
 from functools import cache
 
-from sqlalchemy import Connection, bindparam, false, func, select, true
+from sqlalchemy import Connection, and_, bindparam, false, func, or_, select, true
 
 from app.access.queries import Caller
 from app.crew.queries import Post, posts_of
@@ -23,7 +23,7 @@ from app.rules.finding import title_of
 from app.rules.observation import Infringement
 from app.rules.relay import TAKE_OVERS, Relay
 from app.rules.seen_from import seen_from
-from app.store.prepared import Prepared
+from app.store.prepared import Prepared, Values
 from app.store.rows import AnyRow
 from app.watching.wire import (
     OwnCallOut,
@@ -94,7 +94,20 @@ _END = Prepared(
         heats.c.meet_id == bindparam("meet")
     )
 )
-_LANES = (
+# The heats shown again, for what belongs to them: a stretch of the programme, and the rehearsals.
+# Asked by their place, not by a list of their names, PostgreSQL goes to their rows; for a list it
+# read the lanes and teams of all meets.
+_SHOWN = (
+    *_COUNTS,
+    or_(
+        and_(
+            heats.c.rehearsal == false(),
+            heats.c.position.between(bindparam("first"), bindparam("last")),
+        ),
+        and_(heats.c.rehearsal == true(), heats.c.state != HeatState.ENDED.value),
+    ),
+)
+_LANES = Prepared(
     select(
         lanes.c.heat_id,
         lanes.c.lane,
@@ -103,8 +116,10 @@ _LANES = (
         teams.c.name,
         teams.c.affiliation,
     )
+    .select_from(heats)
+    .join(lanes, lanes.c.heat_id == heats.c.id)
     .join(teams, teams.c.id == lanes.c.team_id)
-    .where(lanes.c.heat_id.in_(bindparam("heats", expanding=True)))
+    .where(*_SHOWN)
     .order_by(lanes.c.heat_id, lanes.c.lane)
 )
 _RELAYS = Prepared(
@@ -113,7 +128,7 @@ _RELAYS = Prepared(
     .distinct()
     .order_by(events.c.relay)
 )
-_CALLS = (
+_CALLS = Prepared(
     select(
         calls.c.id,
         calls.c.heat_id,
@@ -123,14 +138,12 @@ _CALLS = (
         calls.c.report_id,
         calls.c.received_at,
     )
-    .where(
-        calls.c.heat_id.in_(bindparam("heats", expanding=True)),
-        calls.c.official_id == bindparam("official"),
-    )
+    .join(heats, heats.c.id == calls.c.heat_id)
+    .where(calls.c.official_id == bindparam("official"), *_SHOWN)
     .order_by(calls.c.received_at.desc(), calls.c.id.desc())
     .limit(MOST_OF_ONE)
 )
-_REPORTS = (
+_REPORTS = Prepared(
     select(
         reports.c.id,
         reports.c.heat_id,
@@ -142,10 +155,11 @@ _REPORTS = (
         reports.c.remark,
         reports.c.version,
     )
+    .join(heats, heats.c.id == reports.c.heat_id)
     .where(
         reports.c.meet_id == bindparam("meet"),
         reports.c.official_id == bindparam("official"),
-        reports.c.heat_id.in_(bindparam("heats", expanding=True)),
+        *_SHOWN,
     )
     .order_by(reports.c.raised_at.desc(), reports.c.id.desc())
     .limit(MOST_OF_ONE)
@@ -157,7 +171,8 @@ def watch(conn: Connection, meet_id: MeetId, caller: Caller, now: datetime) -> W
     meet = meet_row(conn, meet_id)
     book = book_on(meet.edition, meet.lap_m)
     found = now_and_next(conn, meet_id)
-    shown = _heats_around(conn, meet_id, found)
+    stretch, rows = _heats_around(conn, meet_id, found)
+    of_caller = {**stretch, "official": caller.official_id}
     return WatchOut(
         official=WatcherOut(id=caller.official_id, name=caller.name, roles=sorted(caller.roles)),
         meet=_meet(meet),
@@ -168,9 +183,9 @@ def watch(conn: Connection, meet_id: MeetId, caller: Caller, now: datetime) -> W
         sights=list(_sights(book.key)),
         now=found.now,
         next=found.next,
-        heats=shown,
-        calls=_calls(conn, caller, shown),
-        reports=_reports(conn, caller, shown),
+        heats=_heats(conn, stretch, rows),
+        calls=_calls(conn, of_caller),
+        reports=_reports(conn, of_caller),
         server_time=now,
     )
 
@@ -240,13 +255,14 @@ def _sight(infringement: Infringement, book: Book) -> SightOut:
     )
 
 
-def _heats_around(conn: Connection, meet_id: MeetId, found: NowAndNext) -> list[WatchedHeatOut]:
-    rows = [
-        *_programme_around(conn, meet_id, found),
-        *_REHEARSALS.all(conn, {"meet": meet_id}),
-    ]
-    drawn = _lanes(conn, [row.id for row in rows])
-    return [_heat(row, drawn.get(row.id, [])) for row in rows]
+def _heats_around(
+    conn: Connection, meet_id: MeetId, found: NowAndNext
+) -> tuple[Values, list[AnyRow]]:
+    """The heats shown, and the stretch of the programme they are, as `_SHOWN` asks for it."""
+    programme = _programme_around(conn, meet_id, found)
+    places = [row.position for row in programme] or [0]
+    stretch = {"meet": meet_id, "first": min(places), "last": max(places)}
+    return stretch, [*programme, *_REHEARSALS.all(conn, {"meet": meet_id})]
 
 
 def _programme_around(conn: Connection, meet_id: MeetId, found: NowAndNext) -> list[AnyRow]:
@@ -268,9 +284,9 @@ def _place_now(conn: Connection, meet_id: MeetId, found: NowAndNext) -> int:
     return int(_END.first(conn, {"meet": meet_id}).position)
 
 
-def _lanes(conn: Connection, heat_ids: Sequence[HeatId]) -> Mapping[HeatId, list[WatchedLaneOut]]:
+def _heats(conn: Connection, stretch: Values, rows: Iterable[AnyRow]) -> list[WatchedHeatOut]:
     drawn: dict[HeatId, list[WatchedLaneOut]] = {}
-    for row in conn.execute(_LANES, {"heats": heat_ids}).all():
+    for row in _LANES.all(conn, stretch):
         drawn.setdefault(row.heat_id, []).append(
             WatchedLaneOut(
                 lane=row.lane,
@@ -280,7 +296,7 @@ def _lanes(conn: Connection, heat_ids: Sequence[HeatId]) -> Mapping[HeatId, list
                 bib=row.bib,
             )
         )
-    return drawn
+    return [_heat(row, drawn.get(row.id, [])) for row in rows]
 
 
 def _heat(row: AnyRow, drawn: list[WatchedLaneOut]) -> WatchedHeatOut:
@@ -298,9 +314,7 @@ def _heat(row: AnyRow, drawn: list[WatchedLaneOut]) -> WatchedHeatOut:
     )
 
 
-def _calls(conn: Connection, caller: Caller, shown: Iterable[WatchedHeatOut]) -> list[OwnCallOut]:
-    where = {"official": caller.official_id, "heats": [heat.id for heat in shown]}
-    rows = conn.execute(_CALLS, where).all()
+def _calls(conn: Connection, of_caller: Values) -> list[OwnCallOut]:
     return [
         OwnCallOut(
             id=row.id,
@@ -311,15 +325,11 @@ def _calls(conn: Connection, caller: Caller, shown: Iterable[WatchedHeatOut]) ->
             report=row.report_id,
             received_at=row.received_at,
         )
-        for row in reversed(rows)
+        for row in reversed(_CALLS.all(conn, of_caller))
     ]
 
 
-def _reports(
-    conn: Connection, caller: Caller, shown: Iterable[WatchedHeatOut]
-) -> list[OwnReportOut]:
-    where = {"meet": caller.meet_id, "official": caller.official_id}
-    rows = conn.execute(_REPORTS, where | {"heats": [heat.id for heat in shown]}).all()
+def _reports(conn: Connection, of_caller: Values) -> list[OwnReportOut]:
     return [
         OwnReportOut(
             id=row.id,
@@ -332,5 +342,5 @@ def _reports(
             remark=row.remark if row.state == ReportState.RETURNED else None,
             version=row.version,
         )
-        for row in reversed(rows)
+        for row in reversed(_REPORTS.all(conn, of_caller))
     ]
