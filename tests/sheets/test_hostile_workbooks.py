@@ -109,9 +109,12 @@ def test_very_many_tags_are_refused_although_the_file_is_small() -> None:
 @pytest.mark.parametrize("attribute", ['a{}="x"', 'xmlns:a{}="x"', "a{}='>'"])
 def test_a_tag_without_end_is_refused_before_it_is_taken_apart(attribute: str) -> None:
     content = with_sheet("<row ", " ".join(map(attribute.format, range(400_000))), "/>")
-    began = time.perf_counter()
-    assert "longer than any" in refuse(content)
-    assert time.perf_counter() - began < 0.2
+    took = []
+    for _ in range(5):
+        began = time.perf_counter()
+        assert "longer than any" in refuse(content)
+        took.append(time.perf_counter() - began)
+    assert min(took) < 0.2, "the quickest of some: other work shares the machine"
 
 
 def test_a_cell_with_the_longest_text_that_spreadsheets_allow_is_still_read() -> None:
