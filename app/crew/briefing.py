@@ -207,13 +207,20 @@ def _not_abreast(day: Day, stands: Stands) -> str:
 
 
 def _metres_on(found: dict[int, list[tuple[Relay, Stand]]]) -> str:
-    """About the same on all take-overs needs no more words; else each has its own."""
+    """About the same on all take-overs needs no more words; else each has its own, without its
+    number where the picture is of one number, which its heading tells.
+    """
     least, most = min(found), max(found)
+    numbers = {stand.take_over for its in found.values() for _, stand in its}
     if least == most:
         return f"{most} m"
     if least and most - least <= MUCH_THE_SAME_M:
         return f"{least}–{most} m"
-    return ", ".join(f"{metres} m ({_take_overs(its)})" for metres, its in found.items() if metres)
+    where = {
+        metres: _take_overs(its) if len(numbers) > 1 else _listed(relay for relay, _ in its)
+        for metres, its in found.items()
+    }
+    return ", ".join(f"{metres} m ({where[metres]})" for metres in found if metres)
 
 
 def _farther_on(day: Day, relay: Relay, stand: Stand) -> float:

@@ -407,6 +407,17 @@ def test_lines_that_lie_much_the_same_on_at_several_take_overs_are_told_in_one(
     assert f"Lines not abreast: {note}" in cards(meet)["Bo Halyard"]
 
 
+def test_where_the_heading_has_the_number_of_the_take_over_a_note_names_the_relay_alone(
+    meet: MeetAtHand,
+) -> None:
+    bo = meet["Bo Halyard"].id
+    its = {"edge": "start", "lanes": [1, 2, 3, 4], "relays": ["4x100", "4x200"]}
+    plan(meet, a_post(new_id(), bo, **its))
+    assert re.search(
+        r"lane 4's lies 15 m \(4x100\), \d+ m \(4x200\) on from lane 1's", cards(meet)["Bo Halyard"]
+    )
+
+
 def stands_drawn(pdf: bytes) -> list[str]:
     """In words, as they are read aloud; each drawing says the same of hatching and spot."""
     begin, end = "Where to stand: ", ". What is watched"
