@@ -216,11 +216,8 @@ def _metres_on(found: dict[int, list[tuple[Relay, Stand]]]) -> str:
         return f"{most} m"
     if least and most - least <= MUCH_THE_SAME_M:
         return f"{least}–{most} m"
-    where = {
-        metres: _take_overs(its) if len(numbers) > 1 else _listed(relay for relay, _ in its)
-        for metres, its in found.items()
-    }
-    return ", ".join(f"{metres} m ({where[metres]})" for metres in found if metres)
+    where = _take_overs if len(numbers) > 1 else _relays
+    return ", ".join(f"{metres} m ({where(its)})" for metres, its in found.items() if metres)
 
 
 def _farther_on(day: Day, relay: Relay, stand: Stand) -> float:
@@ -258,6 +255,10 @@ def _picture(day: Day, relay: Relay, stand: Stand) -> StandDrawn:
         watched=frozenset(stand.lanes),
         is_inside=stand.side is Side.INSIDE,
     )
+
+
+def _relays(stands: Stands) -> str:
+    return _listed(relay for relay, _ in stands)
 
 
 def _take_overs(stands: Stands) -> str:

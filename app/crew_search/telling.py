@@ -149,6 +149,7 @@ def _given_up(one: GivenUp) -> GivenUpOut:
         wish=one.wish,
         times=one.times,
         concerns=list(_concerns(one.concerns)),
+        idle=one.idle,
         kept_to=one.kept_to,
         costs=one.costs,
         instead=one.instead,

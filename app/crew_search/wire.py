@@ -251,6 +251,11 @@ class GivenUpOut(Wire):
     wish: Wish
     times: int
     concerns: list[ConcernOut]
+    idle: int = Field(
+        0,
+        description="so much of it no number of people would mend: in a heat with fewer lanes than "
+        "its row, a post of the row has none in use",
+    )
     kept_to: int
     costs: Wish | None
     instead: int

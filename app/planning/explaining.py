@@ -51,7 +51,8 @@ def _short(plan: CrewPlan) -> list[Wish]:
 
 
 def _bare(plan: CrewPlan, wish: Wish) -> GivenUp:
-    return GivenUp(wish, plan.short_of(wish), plan.concerns.get(wish, ()))
+    idle = plan.idle.get(wish, 0)
+    return GivenUp(wish, plan.short_of(wish), plan.concerns.get(wish, ()), idle)
 
 
 @dataclass(slots=True)
@@ -75,11 +76,15 @@ class _Explaining:
         shown: list[GivenUp] = []
         short = _short(self.plan)
         for done, wish in enumerate(short):
+            bare = _bare(self.plan, wish)
+            if bare.is_idle:
+                shown.append(bare)
+                continue
             placed = self._exchanged(wish, self._left_s() / (len(short) - done) * EXCHANGING_SHARE)
             if not self.is_final and self._is_better(placed):
                 self.plan = taking_place_of(self.plan, self._model, placed)
                 return self.told()
-            shown.append(self._with_costs_found(_bare(self.plan, wish), placed))
+            shown.append(self._with_costs_found(bare, placed))
         return tuple(self._proven(one, len(shown) - done) for done, one in enumerate(shown))
 
     def _left_s(self) -> float:
@@ -122,11 +127,11 @@ class _Explaining:
         each_s = self._left_s() / to_prove - self._built_s
         if each_s < max(PROVING_S, self._built_s) or self.effort.should_stop():
             return told
-        if is_too_much(len(self._model.taken)):
+        if told.is_idle or is_too_much(len(self._model.taken)):
             return told
         before = [one.wish for one in self.plan.counted]
         last = before[before.index(told.wish) - 1]
-        most = {told.wish: self.plan.run.get(told.wish, 0)}
+        most = {told.wish: self.plan.run.get(told.wish, 0) + told.idle}
         effort = replace(self.effort, limit_s=each_s)
         try:
             return self._with_costs_proven(told, Search(build(self.task), effort, most).run(last))
@@ -152,8 +157,8 @@ class _Explaining:
         and that is the less important wish first.
         """
         order = [one.wish for one in self.plan.counted]
-        if told.costs is not None and not told.kept_to:
+        if told.costs is not None and told.kept_to <= told.idle:
             before = -order.index(told.costs), told.instead
             if before <= (-order.index(worse), instead):
                 return told
-        return replace(told, kept_to=0, costs=worse, instead=instead)
+        return replace(told, kept_to=told.idle, costs=worse, instead=instead)

@@ -17,6 +17,7 @@ from app.planning.search import Search
 from app.planning.seats import Seat
 from app.planning.settling import settled
 from app.planning.tally import Fault, faults, tally
+from app.planning.wanted import Wanted
 from app.planning.wishes import Wish
 from app.rules.relay import Edge
 
@@ -77,6 +78,10 @@ def _plan(
         seconds=seconds,
         stopped=stopped,
         run=_sums([one for one in found if model.has_begun(one.spell)]),
+        idle={
+            Wish.EXPERIENCE: _idle(model, model.experienced_ends),
+            Wish.FULL_CREWS: _idle(model, model.full_crews),
+        },
     )
 
 
@@ -146,6 +151,15 @@ def _concern(model: Model, fault: Fault) -> Concern:
     relay = model.spells[fault.spell].relay
     take_overs = () if fault.zone is None else model.staffings[fault.zone].zone.take_overs
     return Concern(person, _heats(model, fault.spell), fault.times, relay, take_overs)
+
+
+def _idle(model: Model, wished: Sequence[Sequence[Wanted]]) -> int:
+    """How many people are wished for who could have no lane in use, in the heats to come."""
+    return sum(
+        one.without_lane(model.staffings[zone])
+        for zone, wanted in enumerate(wished)
+        for one in (wanted if zone not in model.begun else ())
+    )
 
 
 def _sums(found: Sequence[Fault]) -> dict[Wish, int]:

@@ -53,7 +53,9 @@ class CrewPlan:
     """A plan: who stands where through which heats, and how good it is, wish by wish.
 
     `run` is what the heats that have been run by now have of each count; what stays unwatched and
-    whom a wish concerns is told of the others alone: those nobody can change.
+    whom a wish concerns is told of the others alone: those nobody can change. `idle` is what the
+    others have of it with any number of people: in a heat with fewer lanes than its row, a post of
+    the row has none in use.
     """
 
     assignments: tuple[Assignment, ...]
@@ -63,6 +65,7 @@ class CrewPlan:
     seconds: float
     stopped: bool
     run: Mapping[Wish, int] = field(default_factory=dict)
+    idle: Mapping[Wish, int] = field(default_factory=dict)
 
     @property
     def is_whole(self) -> bool:
@@ -95,17 +98,24 @@ class GivenUp:
     The best plan found for the wish comes to `kept_to` of it, and `costs` is the more important one
     that suffers there, with what it comes to `instead`; `is_proven` where no plan keeps the one
     wholly without harm to the other. Without `costs`: `is_impossible` where no plan at all keeps
-    the wish wholly, else none that keeps more of it was found.
+    the wish wholly, else none that keeps more of it was found. So much as is `idle` no number of
+    people would mend: a wish that is kept but for that is kept wholly.
     """
 
     wish: Wish
     times: int
     concerns: tuple[Concern, ...]
+    idle: int = 0
     kept_to: int = 0
     costs: Wish | None = None
     instead: int = 0
     is_proven: bool = False
     is_impossible: bool = False
+
+    @property
+    def is_idle(self) -> bool:
+        """Whether no number of people would mend any of it."""
+        return self.times <= self.idle
 
 
 @dataclass(frozen=True, slots=True)

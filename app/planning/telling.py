@@ -112,7 +112,7 @@ def told_given_up(one: GivenUp, names: Mapping[str, str], programme: Programme) 
     have cost.
     """
     told = in_number(one.wish, one.times)
-    return f"Given up: {told}{_whom(one, names, programme)}. {_why(one)}"
+    return f"Given up: {told}{_whom(one, names, programme)}. {' '.join([*_idle(one), *_why(one)])}"
 
 
 def told_progress(progress: Progress) -> str:
@@ -126,16 +126,29 @@ def told_progress(progress: Progress) -> str:
     return f"{best} (“{progress.wish}” could still come down to {progress.bound})"
 
 
-def _why(one: GivenUp) -> str:
+def _idle(one: GivenUp) -> Iterator[str]:
+    if one.idle:
+        which = "it" if one.is_idle else f"{one.idle} of these"
+        yield (
+            f"No number of people would mend {which}: in a heat with fewer lanes than its row, a "
+            "post of the row has none in use."
+        )
+
+
+def _why(one: GivenUp) -> Iterator[str]:
+    if one.is_idle:
+        return
     if one.is_impossible:
-        return "No plan of these people keeps this wholly."
-    if one.costs is None:
-        return "No plan that keeps more of it was found in the time that it had."
-    instead = in_number(one.costs, one.instead)
-    if one.is_proven:
-        return f"No plan keeps it wholly for nothing: the best found comes to {instead}."
-    kept_to = in_number(one.wish, one.kept_to)
-    return f"The best plan found for it has {kept_to}, but {instead}."
+        yield "No plan of these people keeps this wholly."
+    elif one.costs is None:
+        yield "No plan that keeps more of it was found in the time that it had."
+    else:
+        instead, kept_to = in_number(one.costs, one.instead), in_number(one.wish, one.kept_to)
+        yield (
+            f"No plan keeps it wholly for nothing: the best found comes to {instead}."
+            if one.is_proven
+            else f"The best plan found for it has {kept_to}, but {instead}."
+        )
 
 
 def _whom(one: GivenUp, names: Mapping[str, str], programme: Programme) -> str:

@@ -31,6 +31,12 @@ class Wanted:
         """By how many people a zone with these seats taken falls short, heat by heat."""
         return max(0, self.people - self.taken(seats)) * len(self.heats)
 
+    def without_lane(self, staffing: Staffing) -> int:
+        """By how many it falls short with any number of people, heat by heat: the posts are for
+        all heats of a row, and no more of them than that have a lane in use in these.
+        """
+        return max(0, self.people - staffing.most_of(self.seats)) * len(self.heats)
+
 
 def wanted_at(
     spell: Spell,

@@ -14,6 +14,7 @@ import signal
 import time
 from collections.abc import Iterator
 from functools import partial
+from typing import Any
 
 import pytest
 
@@ -22,6 +23,7 @@ from app.crew_search.kept import SoFar
 from app.crew_search.searching import SERVER_ENDED
 from app.crew_search.task import asked_of
 from app.crew_search.wire import (
+    GivenUpOut,
     MissingOut,
     PersonMissingOut,
     PlanFoundOut,
@@ -31,6 +33,7 @@ from app.crew_search.wire import (
 from app.ids import HeatId, MeetId, new_id
 from app.meets.actions import empty_heat
 from app.planning.facts import Settings, Span, Task
+from app.planning.wishes import Wish
 from app.rules.relay import Edge, Relay
 from app.store.action import Actor, Done, Unit
 from tests.builders import (
@@ -175,22 +178,49 @@ def test_how_few_people_more_is_told_as_an_upper_bound_where_it_is_not_proven(
         relay=Relay.FOUR_BY_100, take_overs=[1], edge=Edge.END, lanes=[3, 4], heats=[], words=""
     )
     who = PersonMissingOut(official=None, official_name="", stands=[gap])
-    plan = PlanFoundOut(
-        posts=[],
-        people=0,
+    missing = MissingOut(people=1, is_proven=is_proven, who=[who], moved=[], fewer=None)
+    page = page_with(meet, unwatched=[gap], missing=missing)
+    assert ("1 person more would mend it:" in page) == is_proven
+    assert ("1 person more, at the most, would mend it:" in page) == (not is_proven)
+
+
+@pytest.mark.parametrize(
+    ("idle", "its", "impossible"),
+    [
+        (3, "No number of people would mend it: in a heat with fewer lanes", False),
+        (2, "No number of people would mend 2 of these: in a heat with fewer lanes", True),
+        (0, "", True),
+    ],
+)
+def test_the_page_says_what_no_number_of_people_would_mend(
+    meet: MeetAtHand, idle: int, its: str, impossible: bool
+) -> None:
+    full = GivenUpOut(
+        wish=Wish.FULL_CREWS,
+        times=3,
+        concerns=[],
+        idle=idle,
+        kept_to=0,
+        costs=None,
+        instead=0,
         is_proven=False,
-        unwatched=[gap],
-        given_up=[],
-        missing=MissingOut(people=1, is_proven=is_proven, who=[who], moved=[], fewer=None),
-        changes=[],
+        is_impossible=impossible,
     )
+    page = page_with(meet, given_up=[full])
+    assert its in page
+    assert ("No number of people would mend" in page) == (idle > 0)
+    assert ("No plan of these people keeps this wholly." in page) == impossible
+
+
+def page_with(meet: MeetAtHand, **its: Any) -> str:
+    """The page with a search that has found a plan of which this is told."""
+    nothing_else = {"posts": [], "unwatched": [], "given_up": [], "missing": None, "changes": []}
+    plan = PlanFoundOut(people=0, is_proven=False, **(nothing_else | its))
     search, nothing = new_id(), SoFar(version=0, untimed=[])
     act = partial(meet.service.store.act_now, MeetId(meet.id), Actor(meet.organiser.id))
     act(begin(search, SearchIn(), nothing))
     act(end(search, nothing.model_copy(update={"plan": plan}), "", {}))
-    page = meet.organiser.get(f"/meets/{meet.id}/organiser/crew-search").text
-    assert ("1 person more would mend it:" in page) == is_proven
-    assert ("1 person more, at the most, would mend it:" in page) == (not is_proven)
+    return meet.organiser.get(f"/meets/{meet.id}/organiser/crew-search").text
 
 
 def test_a_search_can_be_followed_and_stopped_with_the_best_plan_so_far(

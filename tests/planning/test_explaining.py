@@ -21,7 +21,7 @@ from app.planning.making import plan_crew
 from app.planning.mending import people_more
 from app.planning.reading import Programme
 from app.planning.results import CrewPlan, GivenUp, Missing, Unwatched
-from app.planning.telling import told_missing
+from app.planning.telling import told_given_up, told_missing
 from app.planning.templates import default_template
 from app.planning.wishes import Wish
 from app.rules.relay import Edge, Relay, Side
@@ -77,6 +77,32 @@ def with_experience_that_may_not_stand_at_the_end() -> Task:
 
 def test_experience_that_nobody_has_who_may_stand_there_is_no_matter_of_the_plan() -> None:
     assert told_of(with_experience_that_may_not_stand_at_the_end())[Wish.EXPERIENCE].is_impossible
+
+
+@pytest.mark.parametrize(
+    ("crew", "short", "why"),
+    [
+        (18, 3, "No number of people would mend it: in a heat with fewer lanes than its row"),
+        (15, 8, "No number of people would mend 3 of these: in a heat with fewer lanes than"),
+    ],
+)
+def test_what_no_number_of_people_would_mend_is_told_as_such(
+    crew: int, short: int, why: str
+) -> None:
+    """Of eight lanes the second heat has six: there the outermost post of six at each of the three
+    zones watches nothing, and of 6 + 6 wished for at one 6 + 5 watch. Of five it is 5 + 4, of four
+    4 + 4, since each of them has a lane in use: with 15, as six, five and four, 1 + 3 + 4 lack.
+    """
+    programme = (
+        a_heat(1, "10:00", Relay.FOUR_BY_100, tuple(range(1, 9))),
+        a_heat(2, "10:06", Relay.FOUR_BY_100, tuple(range(1, 7))),
+    )
+    told = told_of(a_task(people(crew), programme, default_template(8)))[Wish.FULL_CREWS]
+    assert (told.times, told.idle, told.is_impossible) == (short, 3, crew < 18)
+    assert told.is_idle == (crew == 18)
+    words = told_given_up(told, {}, Programme(programme, None))
+    assert why in words
+    assert ("No plan of these people keeps this wholly." in words) == (crew < 18)
 
 
 def test_whatever_is_kept_is_not_told() -> None:

@@ -89,6 +89,7 @@ def test_a_plan_breaks_no_firm_rule_and_counts_what_it_says(task: Task) -> None:
     assert [one.value for one in plan.counted] == counts
     assert plan.is_whole == (counts[0] == 0)
     assert all(one.bound <= one.value for one in plan.counted)
+    assert all(idle <= plan.short_of(wish) for wish, idle in plan.idle.items())
 
 
 @pytest.mark.slow

@@ -234,6 +234,25 @@ def test_of_a_long_programme_a_phone_gets_what_lies_around_now(long_meet: MeetAt
         assert told["now"] == programme[now]
 
 
+def test_of_heats_that_a_phone_is_not_shown_it_gets_no_flag_and_no_report(
+    service: Service,
+) -> None:
+    hand = a_meet(service, heats=ALL_HEATS + AHEAD)
+    hand.heats = list(all_heats(hand))
+    hand.start()
+    call = new_id()
+    assert hand.call("yellow", id=call, lane=4, report=new_id()).is_success
+    for now, is_shown in ((BEFORE, True), (BEFORE + 1, False)):
+        hand.start(now)
+        told = shown(hand.umpire)
+        assert (told["heats"][0]["id"] == hand.heat(0)) == is_shown
+        assert [one["id"] for one in told["calls"]] == [call] * is_shown
+        assert [one["heat"] for one in told["reports"]] == [hand.heat(0)] * is_shown
+        teams = [{one["team"] for one in heat["lanes"]} for heat in told["heats"]]
+        drawn = hand.heats[0 if is_shown else 1 :]
+        assert teams == [{one["team"] for one in heat["lanes"]} for heat in drawn[: len(teams)]]
+
+
 def test_a_short_programme_comes_whole(service: Service) -> None:
     hand = a_meet(service, heats=ALL_HEATS)
     hand.heats = list(all_heats(hand))
