@@ -47,13 +47,17 @@ def may_have_run(round_: Round, team: str) -> bool:
 
 
 def may_have_run_in(round_: Round, run: HeatRun | ReRun, team: str) -> bool:
-    """The same of one heat: who is on the list of another cannot have run in it. In a re-run runs
-    whoever it was ordered for.
+    """The same of one heat: who is on the list of another, or disqualified in it, cannot have run
+    here. In a re-run runs whoever it was ordered for.
     """
     if isinstance(run, ReRun):
         return team in run.teams
-    ran_in = [heat.heat for heat in round_.heats if _lists(heat, team)]
-    return run.heat in ran_in or not (run.is_in or ran_in)
+    is_elsewhere = any(
+        _lists(heat, team) or any(one.team == team for one in heat.disqualified)
+        for heat in round_.heats
+        if heat.heat != run.heat
+    )
+    return _lists(run, team) or not (run.is_in or is_elsewhere)
 
 
 def refuse_doubles(round_: Round) -> None:

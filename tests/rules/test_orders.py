@@ -162,6 +162,18 @@ def test_a_team_on_the_list_of_one_heat_cannot_be_disqualified_in_one_that_is_st
         apply(_round(HEAT, OUT), [Disqualify("2", TERN)])
 
 
+def test_a_team_disqualified_in_one_heat_cannot_be_disqualified_in_another_while_both_are_out() -> (
+    None
+):
+    """Else it would stand in two heats of the round, which then could not be worked out."""
+    round_ = apply(_round(OUT, HeatRun("3", is_in=False)), [Disqualify("2", TERN)])
+    with pytest.raises(ValueError, match="did not run in this heat"):
+        apply(round_, [Disqualify("3", Disqualified("Tern", "ruling 3"))])
+    assert stand(
+        apply(round_, [Disqualify("2", Disqualified("Tern", "ruling 3"))])
+    ).teams.keys() == {"Tern"}
+
+
 def test_only_the_referee_and_the_jury_advance_a_team() -> None:
     with pytest.raises(ValueError, match=r"referee \(qR\) or by the jury \(qJ\)"):
         Advance("Tern", Letter.BY_PLACE)
