@@ -32,8 +32,8 @@ class Wanted:
         return max(0, self.people - self.taken(seats)) * len(self.heats)
 
     def without_lane(self, staffing: Staffing) -> int:
-        """By how many it falls short with any number of people, heat by heat: the posts are for
-        all heats of a row, and no more of them than that have a lane in use in these.
+        """By how many a zone falls short with any number of people, heat by heat: its posts are for
+        all heats of the row, and only so many of them have a lane in use in these.
         """
         return max(0, self.people - staffing.most_of(self.seats)) * len(self.heats)
 
