@@ -73,7 +73,7 @@ def _people_short(
     can_be: Counter[int] = Counter()
     for zone in zones:
         for one in wanted[zone]:
-            most = min(one.people, model.staffings[zone].most_of(one.seats))
+            most = one.can_be(model.staffings[zone])
             wished.update(dict.fromkeys(one.heats, one.people))
             can_be.update(dict.fromkeys(one.heats, most))
     return sum(people - min(there, can_be[heat]) for heat, people in wished.items())

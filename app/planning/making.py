@@ -156,7 +156,7 @@ def _concern(model: Model, fault: Fault) -> Concern:
 def _idle(model: Model, wished: Sequence[Sequence[Wanted]]) -> int:
     """How many people are wished for who could have no lane in use, in the heats to come."""
     return sum(
-        one.without_lane(model.staffings[zone])
+        (one.people - one.can_be(model.staffings[zone])) * len(one.heats)
         for zone, wanted in enumerate(wished)
         for one in (wanted if zone not in model.begun else ())
     )

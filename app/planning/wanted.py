@@ -31,11 +31,11 @@ class Wanted:
         """By how many people a zone with these seats taken falls short, heat by heat."""
         return max(0, self.people - self.taken(seats)) * len(self.heats)
 
-    def without_lane(self, staffing: Staffing) -> int:
-        """By how many a zone falls short with any number of people, heat by heat: its posts are for
-        all heats of the row, and only so many of them have a lane in use in these.
+    def can_be(self, staffing: Staffing) -> int:
+        """How many of them there can be: a zone's posts are for all heats of the row, and only so
+        many have a lane in use in these.
         """
-        return max(0, self.people - staffing.most_of(self.seats)) * len(self.heats)
+        return min(self.people, staffing.most_of(self.seats))
 
 
 def wanted_at(

@@ -54,7 +54,7 @@ def test_whoever_stops_a_search_has_the_best_plan_so_far() -> None:
     task = a_meet(4, 16, 24)
     plan = plan_crew(task, effort)
     assert plan.stopped
-    assert plan.seconds < 60  # half its time: how soon the fourth comes is the machine's affair
+    assert plan.seconds - heard[3].seconds < 5  # how soon the fourth comes is the machine's affair
     assert Verifier(task).broken(plan.assignments) == []
     assert tuple(heard[-1].counts.values()) == tuple(one.value for one in plan.counted)
 

@@ -162,9 +162,7 @@ def test_a_team_on_the_list_of_one_heat_cannot_be_disqualified_in_one_that_is_st
         apply(_round(HEAT, OUT), [Disqualify("2", TERN)])
 
 
-def test_a_team_disqualified_in_one_heat_cannot_be_disqualified_in_another_while_both_are_out() -> (
-    None
-):
+def test_a_team_out_in_one_heat_cannot_be_disqualified_in_another_before_the_lists_come() -> None:
     """Else it would stand in two heats of the round, which then could not be worked out."""
     round_ = apply(_round(OUT, HeatRun("3", is_in=False)), [Disqualify("2", TERN)])
     with pytest.raises(ValueError, match="did not run in this heat"):
